@@ -1,0 +1,1 @@
+"""What the engineering says: pure functions of facts and limits, standard library only."""
