@@ -1,0 +1,55 @@
+"""Motor Round Sheet: the shift's round sheet for a process unit's AC motors."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+
+from flask import Flask
+from werkzeug.middleware.proxy_fix import ProxyFix
+
+from app.config import Settings, load
+from app.db import Database
+
+try:
+    VERSION = version("motor-round-sheet")
+except PackageNotFoundError:  # run from a checkout that was never installed
+    VERSION = "0"
+
+
+def utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+def create_app(config: Settings | None = None, clock: Callable[[], datetime] = utc_now) -> Flask:
+    """The app for one instance. The database must have been brought up to date (`app.db.Database.upgrade`).
+
+    config: None reads the instance folder. clock: what the app takes for now, always with a zone.
+    """
+    settings = config or load(create=False)
+    app = Flask("app", instance_path=str(settings.instance), static_folder="static", template_folder="templates")
+    app.config.update(
+        SECRET_KEY=settings.secret,
+        MAX_CONTENT_LENGTH=settings.body_limit,
+        MAX_FORM_MEMORY_SIZE=settings.body_limit,
+        MAX_FORM_PARTS=20_000,
+        TRUSTED_HOSTS=list(settings.trusted_hosts) or None,
+        SEND_FILE_MAX_AGE_DEFAULT=31_536_000,
+    )
+    app.json.sort_keys = False
+    app.url_map.merge_slashes = False  # a tag may hold two slashes
+    app.extensions["settings"] = settings
+    app.extensions["database"] = Database(settings.url)
+    app.extensions["clock"] = clock
+    if settings.proxies:
+        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=settings.proxies, x_proto=settings.proxies, x_host=0)  # type: ignore[method-assign]
+
+    from app import cli
+    from app.api import door
+    from app.web import pages
+
+    pages.register(app)
+    door.register(app)
+    cli.register(app)
+    return app

@@ -1,0 +1,161 @@
+"""The two databases behind one door: sessions to read and to write, and bringing the schema up to date.
+
+SQLite is one file, one process, one writer: WAL, synchronous FULL (an acknowledged entry survives a power cut),
+writers begin IMMEDIATE and queue on a lock of this process instead of sleeping on the file's. PostgreSQL is for
+several workers or machines.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+import threading
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import event
+from sqlalchemy.orm import Session, sessionmaker
+
+#: Any number will do as long as every worker asks for the same one.
+MIGRATION_LOCK = 7_201_406
+
+
+class DatabaseTooNew(RuntimeError):
+    """The database was written by a newer version of this program."""
+
+
+def _sqlite_rules(engine: sa.Engine) -> None:
+    @event.listens_for(engine, "connect")
+    def _connect(connection: Any, _record: object) -> None:
+        connection.isolation_level = None  # the driver must not begin transactions of its own
+        for pragma in ("busy_timeout=8000", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+            connection.execute("PRAGMA " + pragma)
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: sa.Connection) -> None:
+        mode = connection.get_execution_options().get("sqlite_begin", "DEFERRED")
+        connection.exec_driver_sql(f"BEGIN {mode}")
+
+
+def normal_url(url: str) -> str:
+    """postgres:// and postgresql:// both mean psycopg 3."""
+    for start in ("postgres://", "postgresql://"):
+        if url.startswith(start):
+            return "postgresql+psycopg://" + url[len(start):]
+    return url
+
+
+class Database:
+    """One engine, two ways in: `reading()` for pages, `writing()` for what changes something."""
+
+    def __init__(self, url: str) -> None:
+        self.url = sa.make_url(normal_url(url))
+        self.is_sqlite = self.url.get_backend_name() == "sqlite"
+        options: dict[str, Any] = {} if self.is_sqlite else {"pool_pre_ping": True, "pool_size": 10}
+        self.engine = sa.create_engine(self.url, **options)
+        if self.is_sqlite:
+            _sqlite_rules(self.engine)
+        writer = self.engine.execution_options(sqlite_begin="IMMEDIATE") if self.is_sqlite else self.engine
+        self._read = sessionmaker(self.engine, expire_on_commit=False)
+        self._write = sessionmaker(writer, expire_on_commit=False)
+        self._one_writer = threading.Lock()
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[Session]:
+        with self._read() as session:
+            yield session
+
+    @contextlib.contextmanager
+    def writing(self) -> Iterator[Session]:
+        """A session that may write. The caller commits; leaving without a commit undoes everything."""
+        with self._one_writer if self.is_sqlite else contextlib.nullcontext(), self._write() as session:
+            yield session
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+    # bringing the schema up to date ------------------------------------------------------------------------
+
+    def upgrade(self) -> bool:
+        """Bring the schema up to date, once, however many workers ask. True when something was done.
+
+        Raises DatabaseTooNew for a database that a newer version wrote; nothing is altered then.
+        """
+        config = migration_config()
+        head = ScriptDirectory.from_config(config).get_current_head()
+        if self._revision() == head:
+            return False
+        if self.is_sqlite:
+            self._copy_before_upgrade()
+        with self._for_migration() as connection:
+            known = {s.revision for s in ScriptDirectory.from_config(config).walk_revisions()}
+            now_at = MigrationContext.configure(connection).get_current_revision()
+            if now_at is not None and now_at not in known:
+                raise DatabaseTooNew(
+                    f"The database {self.shown} is at version {now_at}, which this program (up to {head}) does not "
+                    "know. Start the newer program, or restore a backup made with this one. Nothing was changed.")
+            if now_at == head:
+                return False
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+            if self.is_sqlite:
+                broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+                if broken:
+                    raise RuntimeError(f"the migration would leave {len(broken)} broken links; nothing was changed")
+        return True
+
+    @property
+    def shown(self) -> str:
+        return self.url.render_as_string(hide_password=True)
+
+    def _revision(self) -> str | None:
+        with self.engine.connect() as connection:
+            return MigrationContext.configure(connection).get_current_revision()
+
+    @contextlib.contextmanager
+    def _for_migration(self) -> Iterator[sa.Connection]:
+        """One transaction under a lock; SQLite with foreign keys off, or a rebuilt table would lose its children."""
+        if not self.is_sqlite:
+            with self.engine.begin() as connection:
+                connection.execute(sa.text("SELECT pg_advisory_xact_lock(:k)"), {"k": MIGRATION_LOCK})
+                yield connection
+            return
+        engine = sa.create_engine(self.url, poolclass=sa.pool.NullPool)
+
+        @event.listens_for(engine, "connect")
+        def _connect(connection: Any, _record: object) -> None:
+            connection.isolation_level = None
+            for pragma in ("busy_timeout=60000", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=OFF"):
+                connection.execute("PRAGMA " + pragma)
+
+        @event.listens_for(engine, "begin")
+        def _begin(connection: sa.Connection) -> None:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+        with engine.begin() as connection:
+            yield connection
+        engine.dispose()
+
+    def _copy_before_upgrade(self) -> None:
+        path = Path(self.url.database or "")
+        if not path.is_file() or self._revision() is None:
+            return
+        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+        copy = path.with_name(f"{path.name}.before-{stamp}")
+        with contextlib.closing(sqlite3.connect(path)) as old, contextlib.closing(sqlite3.connect(copy)) as new:
+            old.backup(new)
+
+
+def migration_config() -> Config:
+    """Alembic's settings, in code: the migrations travel with the package."""
+    config = Config()
+    config.set_main_option("script_location", "migrations:")
+    config.set_main_option("path_separator", "os")
+    return config

@@ -1,0 +1,64 @@
+"""Greasings: append-only, and what the chart makes due."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+
+from app.rules import facts
+from app.store.base import Base, Key16, Real, UtcDateTime, one_of
+from app.store.motors import LubricationPoint, Motor
+from app.store.people import Person, Token
+
+
+class Greasing(Base):
+    __tablename__ = "greasing"
+    __table_args__ = (sa.Index("ix_greasing_motor", "motor_id", "end", "at"), sa.Index("ix_greasing_unit", "unit_id", "at"),
+                      one_of("end", facts.ENDS, "end_known"))
+
+    id: Mapped[uuid.UUID] = mapped_column(Key16, primary_key=True)
+    content: Mapped[str] = mapped_column(sa.Text)
+    unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"))
+    motor_id: Mapped[int] = mapped_column(sa.ForeignKey("motor.id"))
+    end: Mapped[str] = mapped_column(sa.Text)
+    at: Mapped[datetime] = mapped_column(UtcDateTime)
+    received_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    lubricant: Mapped[str | None] = mapped_column(sa.Text)
+    thickener: Mapped[str | None] = mapped_column(sa.Text)
+    grams: Mapped[float | None] = mapped_column(Real)
+    run_s: Mapped[float | None] = mapped_column(Real)  # the motor's running seconds when it was greased
+    why: Mapped[str | None] = mapped_column(sa.Text)  # the reason given for going on after a warning
+    person_id: Mapped[int] = mapped_column(sa.ForeignKey("person.id"))
+    token_id: Mapped[int | None] = mapped_column(sa.ForeignKey("token.id"))
+    motor: Mapped[Motor] = relationship()
+    person: Mapped[Person] = relationship()
+    token: Mapped[Token | None] = relationship()
+
+    def as_facts(self) -> facts.Greasing:
+        return facts.Greasing(self.end, self.at, self.lubricant, self.thickener, self.grams, self.person.name)
+
+
+def last_greasings(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Greasing]:
+    """One motor's greasings before an instant, both ends, the newest first."""
+    return list(session.scalars(sa.select(Greasing).where(Greasing.motor_id == motor_id, Greasing.at < before)
+                                .order_by(Greasing.at.desc()).limit(most)))
+
+
+def greasing_lines(session: Session, unit_id: int) -> list[tuple[LubricationPoint, Motor, datetime | None]]:
+    """Every current line of the chart that has an interval, with the newest greasing recorded for it.
+
+    Driven from the chart with a correlated look-up, so that it costs the same after ten years.
+    """
+    newest = (sa.select(sa.func.max(Greasing.at)).where(
+        Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end)
+        .correlate(LubricationPoint).scalar_subquery())
+    rows = session.execute(
+        sa.select(LubricationPoint, Motor, newest).join(Motor, Motor.id == LubricationPoint.motor_id)
+        .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None),
+               sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
+               sa.or_(LubricationPoint.interval_days.is_not(None), LubricationPoint.interval_run_h.is_not(None)))
+        .order_by(Motor.route_order, Motor.id, LubricationPoint.end))
+    return [(point, motor, at) for point, motor, at in rows]

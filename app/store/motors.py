@@ -1,0 +1,224 @@
+"""The register: motors in walking order, the nameplates fitted there, the lubrication chart."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from datetime import date, datetime
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+
+from app.rules import facts
+from app.store.base import Base, Real, UtcDateTime, one_of
+from app.store.people import Person
+from app.store.units import Unit
+
+CHECKED_EVERY = ("shift", "day", "week")
+START_BASES = ("general practice", "table", "written procedure")
+LUBRICATION_KINDS = ("grease", "oil", "sealed")
+
+_DASHES = re.compile("[\u2010-\u2015\u2212\u2043\ufe58\ufe63\uff0d]")
+_UNSEEN = re.compile("[\u00ad\u200b-\u200f\u2060\ufeff]")
+
+
+def tag_key(tag: str) -> str:
+    """What makes two spellings of a tag the same tag: kinds of dash, invisible characters and case do not count.
+
+    >>> tag_key("P\u2011101\u200b") == tag_key("p-101 ")
+    True
+    """
+    text = unicodedata.normalize("NFKC", _UNSEEN.sub("", tag))
+    return " ".join(_DASHES.sub("-", text).split()).casefold()
+
+
+class Motor(Base):
+    """A position in the plant. The machine in it changes; the tag and the history stay."""
+
+    __tablename__ = "motor"
+    __table_args__ = (
+        sa.UniqueConstraint("unit_id", "tag_key"),
+        sa.Index("ix_motor_walk", "unit_id", "route_order", "id"),
+        one_of("condition", facts.STATES, "condition_known"),
+        one_of("checked_every", CHECKED_EVERY, "checked_every_known"),
+        one_of("interlock", facts.INTERLOCKS, "interlock_known"),
+        one_of("ammeter", facts.AMMETERS, "ammeter_known"),
+        one_of("start_basis", START_BASES, "start_basis_known"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"))
+    tag: Mapped[str] = mapped_column(sa.Text)  # always text, as typed: 1E05, 3-4 and 007 stay
+    tag_key: Mapped[str] = mapped_column(sa.Text)
+    service: Mapped[str] = mapped_column(sa.Text, default="")
+    area: Mapped[str] = mapped_column(sa.Text)
+    route_order: Mapped[float | None] = mapped_column(Real)
+    checked_every: Mapped[str] = mapped_column(sa.Text, default="shift")
+    condition: Mapped[str | None] = mapped_column(sa.Text)
+    condition_at: Mapped[datetime | None] = mapped_column(UtcDateTime)  # observed, not received
+    lock_tag: Mapped[str | None] = mapped_column(sa.Text)  # number on the lock-out tag
+    lock_owner: Mapped[str | None] = mapped_column(sa.Text)
+    interlock: Mapped[str | None] = mapped_column(sa.Text)
+    ammeter: Mapped[str | None] = mapped_column(sa.Text)
+    by_control_room: Mapped[str] = mapped_column(sa.Text, default="")  # reading keys that arrive by token, commas
+    standby_partner: Mapped[str | None] = mapped_column(sa.Text)
+    start_basis: Mapped[str] = mapped_column(sa.Text, default="general practice")
+    accepted_normal_feel: Mapped[str | None] = mapped_column(sa.Text)
+    new_normal_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    written_starts_per_hour: Mapped[float | None] = mapped_column(Real)
+    written_spacing_min: Mapped[float | None] = mapped_column(Real)
+    written_run_min: Mapped[float | None] = mapped_column(Real)
+    written_tries: Mapped[int | None] = mapped_column()
+    remarks: Mapped[str] = mapped_column(sa.Text, default="")
+    version: Mapped[int] = mapped_column(default=1)  # counts saved edits: the later of two editors is asked
+    created_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    unit: Mapped[Unit] = relationship()
+    nameplates: Mapped[list[Nameplate]] = relationship(order_by="Nameplate.id", back_populates="motor")
+    points: Mapped[list[LubricationPoint]] = relationship(
+        primaryjoin="and_(Motor.id == LubricationPoint.motor_id, LubricationPoint.replaced_at.is_(None))",
+        order_by="LubricationPoint.end", viewonly=True)
+
+    @property
+    def nameplate(self) -> Nameplate | None:
+        """The plate fitted now: the newest by the instant it was fitted."""
+        return max(self.nameplates, key=lambda p: (p.fitted_from, p.id), default=None)
+
+    def nameplate_at(self, instant: datetime) -> Nameplate | None:
+        """The plate that was fitted then; the first one for anything before it."""
+        fitted = sorted(self.nameplates, key=lambda p: (p.fitted_from, p.id))
+        before = [p for p in fitted if p.fitted_from <= instant]
+        return before[-1] if before else (fitted[0] if fitted else None)
+
+    def point(self, end: str) -> LubricationPoint | None:
+        return next((p for p in self.points if p.end == end), None)
+
+    @property
+    def may_start_by_itself(self) -> bool:
+        """Stopped, and a dip or a process switch can start it with nobody near the button."""
+        return self.interlock in ("low-voltage release", "automatic start") and self.condition not in (
+            facts.RUNNING, facts.LOCKED_OUT, facts.OUT_OF_SERVICE)
+
+
+class Nameplate(Base):
+    """The machine fitted from an instant on. A swap adds one; nothing is overwritten but by a noted correction.
+
+    A plate's own words are kept as stamped (`*_stamped`); the numbers beside them are for the connected voltage.
+    """
+
+    __tablename__ = "nameplate"
+    __table_args__ = (sa.Index("ix_nameplate_motor", "motor_id", "fitted_from"),
+                      one_of("mounting", ("rigid", "flexible"), "mounting_known"))
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    motor_id: Mapped[int] = mapped_column(sa.ForeignKey("motor.id"))
+    fitted_from: Mapped[datetime] = mapped_column(UtcDateTime)
+    fitted_on: Mapped[date | None] = mapped_column(sa.Date)  # the day as entered, which passes through no clock
+    entered_by_id: Mapped[int | None] = mapped_column(sa.ForeignKey("person.id"))
+    confirmed_by_id: Mapped[int | None] = mapped_column(sa.ForeignKey("person.id"))
+    confirmed_at: Mapped[datetime | None] = mapped_column(UtcDateTime)  # a first plate needs no second person
+    hp_stamped: Mapped[str | None] = mapped_column(sa.Text)
+    volts_stamped: Mapped[str | None] = mapped_column(sa.Text)
+    amps_stamped: Mapped[str | None] = mapped_column(sa.Text)
+    sfa_stamped: Mapped[str | None] = mapped_column(sa.Text)
+    hp: Mapped[float | None] = mapped_column(Real)
+    connected_volts: Mapped[float | None] = mapped_column(Real)
+    volts: Mapped[float | None] = mapped_column(Real)  # rated, for the connected pair; None until it is chosen
+    amps: Mapped[float | None] = mapped_column(Real)
+    service_factor: Mapped[float | None] = mapped_column(Real)
+    service_factor_amps: Mapped[float | None] = mapped_column(Real)
+    phases: Mapped[int | None] = mapped_column()
+    hz: Mapped[float | None] = mapped_column(Real)
+    rpm: Mapped[float | None] = mapped_column(Real)
+    poles: Mapped[int | None] = mapped_column()
+    code_letter: Mapped[str | None] = mapped_column(sa.Text)
+    frame: Mapped[str | None] = mapped_column(sa.Text)
+    enclosure: Mapped[str | None] = mapped_column(sa.Text)
+    insulation_class: Mapped[str | None] = mapped_column(sa.Text)
+    ambient_c: Mapped[float | None] = mapped_column(Real)
+    serial: Mapped[str | None] = mapped_column(sa.Text)
+    mounting: Mapped[str | None] = mapped_column(sa.Text)
+    load_wk2_lbft2: Mapped[float | None] = mapped_column(Real)
+    de_bearing: Mapped[str | None] = mapped_column(sa.Text)  # number as stamped, or "sleeve"
+    ode_bearing: Mapped[str | None] = mapped_column(sa.Text)
+    motor: Mapped[Motor] = relationship(back_populates="nameplates")
+
+
+class LubricationPoint(Base):
+    """A line of the lubrication chart. One current row an end; a change closes the old row and adds a new one."""
+
+    __tablename__ = "lubrication_point"
+    __table_args__ = (
+        sa.Index("uq_lubrication_point_current", "motor_id", "end", unique=True,
+                 sqlite_where=sa.text("replaced_at IS NULL"), postgresql_where=sa.text("replaced_at IS NULL")),
+        one_of("end", facts.ENDS, "end_known"),
+        one_of("kind", LUBRICATION_KINDS, "kind_known"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    motor_id: Mapped[int] = mapped_column(sa.ForeignKey("motor.id"))
+    end: Mapped[str] = mapped_column(sa.Text)
+    kind: Mapped[str | None] = mapped_column(sa.Text)
+    lubricant: Mapped[str | None] = mapped_column(sa.Text)
+    thickener: Mapped[str | None] = mapped_column(sa.Text)
+    grease_g: Mapped[float | None] = mapped_column(Real)
+    interval_days: Mapped[float | None] = mapped_column(Real)
+    interval_run_h: Mapped[float | None] = mapped_column(Real)
+    last_greased: Mapped[date | None] = mapped_column(sa.Date)  # the register's word, before the first record here
+    last_greased_at: Mapped[datetime | None] = mapped_column(UtcDateTime)  # noon of that day in the unit's zone
+    valid_from: Mapped[datetime] = mapped_column(UtcDateTime)
+    replaced_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    person_id: Mapped[int | None] = mapped_column(sa.ForeignKey("person.id"))
+    why: Mapped[str | None] = mapped_column(sa.Text)
+    person: Mapped[Person | None] = relationship()
+
+
+class MotorRun(Base):
+    """How long a motor has run, kept up with every observation so that no page adds up history.
+
+    Method: a motor is taken to stay as last observed (reading, start, stop, change by hand) until the next
+    observation. Rebuilt from the entries when one arrives late.
+    """
+
+    __tablename__ = "motor_run"
+
+    motor_id: Mapped[int] = mapped_column(sa.ForeignKey("motor.id"), primary_key=True)
+    first_observed_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    observed_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    state: Mapped[str] = mapped_column(sa.Text)
+    run_s: Mapped[float] = mapped_column(Real, default=0.0)  # running seconds from the first observation to the newest
+
+
+def walking_order() -> tuple[sa.ColumnElement[object], ...]:
+    """Route order, those without one last, on both databases alike."""
+    return (sa.case((Motor.route_order.is_(None), 1), else_=0), Motor.route_order, Motor.tag_key, Motor.id)
+
+
+def motors_of(session: Session, unit_id: int) -> list[Motor]:
+    """The unit's motors in walking order, with plate and chart loaded in three queries."""
+    return list(session.scalars(
+        sa.select(Motor).where(Motor.unit_id == unit_id).order_by(*walking_order())
+        .options(sa.orm.selectinload(Motor.nameplates), sa.orm.selectinload(Motor.points))
+    ))
+
+
+def motor_by_id(session: Session, unit_id: int, motor_id: int) -> Motor | None:
+    """A motor of this unit; another unit's is None, like one that does not exist."""
+    return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.id == motor_id))
+
+
+def motor_by_tag(session: Session, unit_id: int, tag: str) -> Motor | None:
+    return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.tag_key == tag_key(tag)))
+
+
+def motors_after(session: Session, unit_id: int, after_id: int, most: int) -> list[Motor]:
+    """A page of the register by key, for the JSON door."""
+    return list(session.scalars(
+        sa.select(Motor).where(Motor.unit_id == unit_id, Motor.id > after_id).order_by(Motor.id).limit(most)
+        .options(sa.orm.selectinload(Motor.nameplates), sa.orm.selectinload(Motor.points))))
+
+
+def next_motor(session: Session, motor: Motor) -> Motor | None:
+    """The one after this in walking order, None at the end."""
+    ids = list(session.scalars(sa.select(Motor.id).where(Motor.unit_id == motor.unit_id).order_by(*walking_order())))
+    place = ids.index(motor.id)
+    return session.get(Motor, ids[place + 1]) if place + 1 < len(ids) else None

@@ -1,0 +1,144 @@
+"""People, their sessions, the tokens that stand for control-room systems, and what slows down guessing."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+
+from app.store.base import Base, UtcDateTime, one_of
+from app.store.units import Unit
+
+OPERATOR, HEAD_OPERATOR, SUPERVISOR = "operator", "head operator", "supervisor"
+#: Each may do what those before it may.
+ROLES = (OPERATOR, HEAD_OPERATOR, SUPERVISOR)
+
+
+class Person(Base):
+    """Never deleted, only made inactive: their entries keep their name."""
+
+    __tablename__ = "person"
+    __table_args__ = (one_of("role", ROLES, "role_known"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    sign_in: Mapped[str] = mapped_column(sa.Text)
+    sign_in_key: Mapped[str] = mapped_column(sa.Text, unique=True)  # case-folded
+    name: Mapped[str] = mapped_column(sa.Text)
+    role: Mapped[str] = mapped_column(sa.Text)
+    secret_hash: Mapped[str] = mapped_column(sa.Text)
+    active: Mapped[bool] = mapped_column(default=True)
+    created_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    last_sign_in_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    units: Mapped[list[Unit]] = relationship(secondary="person_unit", order_by=Unit.name, lazy="selectin")
+
+    def may(self, role: str) -> bool:
+        return ROLES.index(self.role) >= ROLES.index(role)
+
+
+class PersonUnit(Base):
+    __tablename__ = "person_unit"
+
+    person_id: Mapped[int] = mapped_column(sa.ForeignKey("person.id"), primary_key=True)
+    unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"), primary_key=True, index=True)
+
+
+class SignedIn(Base):
+    """A session: the cookie holds a random id, this row its hash. Ended here, it is ended everywhere."""
+
+    __tablename__ = "signed_in"
+
+    key: Mapped[str] = mapped_column(sa.Text, primary_key=True)  # SHA-256 of the cookie's value, hex
+    person_id: Mapped[int] = mapped_column(sa.ForeignKey("person.id"), index=True)
+    unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"))
+    started_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    expires_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    ended_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    address: Mapped[str] = mapped_column(sa.Text, default="")  # where it began: this person's usual tablet
+    person: Mapped[Person] = relationship(lazy="joined")
+    unit: Mapped[Unit] = relationship(lazy="joined")
+
+
+class FailedTry(Base):
+    """A wrong secret or token: counted per name and per address, to slow the next one."""
+
+    __tablename__ = "failed_try"
+    __table_args__ = (sa.Index("ix_failed_try_who", "who", "at"), sa.Index("ix_failed_try_address", "address", "at"))
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    who: Mapped[str] = mapped_column(sa.Text)
+    address: Mapped[str] = mapped_column(sa.Text)
+    at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+
+class Token(Base):
+    """A bearer token of the JSON door: only its hash is kept; the token itself is shown once."""
+
+    __tablename__ = "token"
+    __table_args__ = (sa.UniqueConstraint("unit_id", "name"), one_of("scope", ("read", "record"), "scope_known"))
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"))
+    name: Mapped[str] = mapped_column(sa.Text)
+    scope: Mapped[str] = mapped_column(sa.Text)
+    hash: Mapped[str] = mapped_column(sa.Text, unique=True)
+    created_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    last_used_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    revoked_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    unit: Mapped[Unit] = relationship(lazy="joined")
+
+
+def person_by_sign_in(session: Session, sign_in: str) -> Person | None:
+    return session.scalar(sa.select(Person).where(Person.sign_in_key == sign_in.strip().casefold()))
+
+
+def people_of(session: Session, unit: Unit) -> list[Person]:
+    return list(session.scalars(
+        sa.select(Person).join(PersonUnit, PersonUnit.person_id == Person.id)
+        .where(PersonUnit.unit_id == unit.id).order_by(Person.active.desc(), Person.name, Person.id)
+    ))
+
+
+def add_person(session: Session, sign_in: str, name: str, role: str, secret_hash: str, units: list[Unit],
+               now: datetime) -> Person:
+    person = Person(sign_in=sign_in.strip(), sign_in_key=sign_in.strip().casefold(), name=name, role=role,
+                    secret_hash=secret_hash, units=units, created_at=now)
+    session.add(person)
+    session.flush()
+    return person
+
+
+def live_session(session: Session, key: str, now: datetime) -> SignedIn | None:
+    return session.scalar(sa.select(SignedIn).where(
+        SignedIn.key == key, SignedIn.ended_at.is_(None), SignedIn.expires_at > now))
+
+
+def end_sessions(session: Session, person: Person, now: datetime) -> None:
+    session.execute(sa.update(SignedIn).where(SignedIn.person_id == person.id, SignedIn.ended_at.is_(None))
+                    .values(ended_at=now))
+
+
+def newest_failures(session: Session, since: datetime, *, who: str | None = None,
+                    address: str | None = None) -> tuple[int, datetime | None]:
+    """How many tries failed since then for a name, from an address, or both; and when the last one was."""
+    query = sa.select(sa.func.count(), sa.func.max(FailedTry.at)).where(FailedTry.at > since)
+    if who is not None:
+        query = query.where(FailedTry.who == who)
+    if address is not None:
+        query = query.where(FailedTry.address == address)
+    count, last = session.execute(query).one()
+    return count, last
+
+
+def has_signed_in_from(session: Session, who: str, address: str) -> bool:
+    """Whether this person ever got in from this address: their usual tablet."""
+    return session.scalar(sa.select(sa.exists().where(
+        SignedIn.person_id == Person.id, Person.sign_in_key == who, SignedIn.address == address))) or False
+
+
+def live_token(session: Session, token_hash: str) -> Token | None:
+    return session.scalar(sa.select(Token).where(Token.hash == token_hash, Token.revoked_at.is_(None)))
+
+
+def tokens_of(session: Session, unit: Unit) -> list[Token]:
+    return list(session.scalars(sa.select(Token).where(Token.unit_id == unit.id).order_by(Token.name)))

@@ -1,0 +1,193 @@
+"""Rounds and readings: append-only. A correction is a new reading that names the one it replaces."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import date, datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+
+from app.rules import facts
+from app.store.base import Base, Key16, Real, UtcDateTime, one_of
+from app.store.motors import Motor, Nameplate
+from app.store.people import Person, Token
+
+
+class Round(Base):
+    """One per unit and shift, however many tablets open it at once."""
+
+    __tablename__ = "round"
+    __table_args__ = (sa.UniqueConstraint("unit_id", "shift_date", "shift_name"),
+                      sa.Index("ix_round_unit_starts", "unit_id", "starts_at"))
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"))
+    shift_date: Mapped[date] = mapped_column(sa.Date)
+    shift_name: Mapped[str] = mapped_column(sa.Text)
+    starts_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    ends_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    opened_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    opened_by_id: Mapped[int | None] = mapped_column(sa.ForeignKey("person.id"))
+    signed_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    signed_by_id: Mapped[int | None] = mapped_column(sa.ForeignKey("person.id"))
+    signed_state: Mapped[dict[str, Any] | None] = mapped_column(sa.JSON)  # what the signature covered
+    opened_by: Mapped[Person | None] = relationship(foreign_keys=[opened_by_id])
+    signed_by: Mapped[Person | None] = relationship(foreign_keys=[signed_by_id])
+
+    @property
+    def label(self) -> str:
+        return f"{self.shift_name} {self.shift_date.isoformat()}"
+
+
+class Reading(Base):
+    """What one person found at one motor at one time, or why it was skipped."""
+
+    __tablename__ = "reading"
+    __table_args__ = (
+        sa.Index("ix_reading_motor_taken", "motor_id", "taken_at"),
+        sa.Index("ix_reading_round", "round_id"),
+        sa.Index("ix_reading_unit_taken", "unit_id", "taken_at"),
+        sa.Index("uq_reading_replaces", "replaces_id", unique=True),
+        sa.Index("ix_reading_running", "motor_id", "taken_at",
+                 sqlite_where=sa.text("state = 'running' AND skip_reason IS NULL"),
+                 postgresql_where=sa.text("state = 'running' AND skip_reason IS NULL")),
+        one_of("state", facts.STATES, "state_known"),
+    )
+
+    id: Mapped[uuid.UUID] = mapped_column(Key16, primary_key=True)
+    content: Mapped[str] = mapped_column(sa.Text)  # SHA-256 of what was sent: same id, same content, is one reading
+    unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"))
+    round_id: Mapped[int] = mapped_column(sa.ForeignKey("round.id"))
+    motor_id: Mapped[int] = mapped_column(sa.ForeignKey("motor.id"))
+    nameplate_id: Mapped[int | None] = mapped_column(sa.ForeignKey("nameplate.id"))
+    person_id: Mapped[int] = mapped_column(sa.ForeignKey("person.id"))
+    token_id: Mapped[int | None] = mapped_column(sa.ForeignKey("token.id"))
+    taken_at: Mapped[datetime] = mapped_column(UtcDateTime)  # corrected for the tablet's clock
+    taken_at_device: Mapped[datetime] = mapped_column(UtcDateTime)  # as the tablet said
+    clock_offset_s: Mapped[float] = mapped_column(Real, default=0.0)  # server minus tablet
+    received_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    entered_later: Mapped[bool] = mapped_column(default=False)
+    state: Mapped[str] = mapped_column(sa.Text)
+    skip_reason: Mapped[str | None] = mapped_column(sa.Text)
+    smoke: Mapped[str | None] = mapped_column(sa.Text)
+    guard: Mapped[str | None] = mapped_column(sa.Text)
+    ground: Mapped[str | None] = mapped_column(sa.Text)
+    leak: Mapped[str | None] = mapped_column(sa.Text)
+    vibration_feel_de: Mapped[str | None] = mapped_column(sa.Text)
+    vibration_feel_ode: Mapped[str | None] = mapped_column(sa.Text)
+    vibration_mm_s_de: Mapped[float | None] = mapped_column(Real)
+    vibration_mm_s_ode: Mapped[float | None] = mapped_column(Real)
+    bearing_feel_de: Mapped[str | None] = mapped_column(sa.Text)
+    bearing_feel_ode: Mapped[str | None] = mapped_column(sa.Text)
+    bearing_temp_c_de: Mapped[float | None] = mapped_column(Real)
+    bearing_temp_c_ode: Mapped[float | None] = mapped_column(Real)
+    winding_feel: Mapped[str | None] = mapped_column(sa.Text)
+    winding_temp_c: Mapped[float | None] = mapped_column(Real)
+    winding_method: Mapped[str | None] = mapped_column(sa.Text)
+    current_a_1: Mapped[float | None] = mapped_column(Real)
+    current_a_2: Mapped[float | None] = mapped_column(Real)
+    current_a_3: Mapped[float | None] = mapped_column(Real)
+    voltage_v_1: Mapped[float | None] = mapped_column(Real)
+    voltage_v_2: Mapped[float | None] = mapped_column(Real)
+    voltage_v_3: Mapped[float | None] = mapped_column(Real)
+    lubricant_de: Mapped[str | None] = mapped_column(sa.Text)
+    lubricant_ode: Mapped[str | None] = mapped_column(sa.Text)
+    cleanliness: Mapped[str | None] = mapped_column(sa.Text)
+    ambient_c: Mapped[float | None] = mapped_column(Real)
+    method: Mapped[str | None] = mapped_column(sa.Text)
+    #: keys that somebody looked at and could not give: {"current_a": "not fitted"}
+    unread: Mapped[dict[str, str]] = mapped_column(sa.JSON, default=dict)
+    #: what was typed, in its own unit, where it differs from what is stored: {"bearing_temp_c.DE": "145 °F"}
+    typed: Mapped[dict[str, str]] = mapped_column(sa.JSON, default=dict)
+    remarks: Mapped[str] = mapped_column(sa.Text, default="")
+    replaces_id: Mapped[uuid.UUID | None] = mapped_column(sa.ForeignKey("reading.id"))
+    replaces_why: Mapped[str | None] = mapped_column(sa.Text)
+    motor: Mapped[Motor] = relationship()
+    round: Mapped[Round] = relationship()
+    person: Mapped[Person] = relationship()
+    token: Mapped[Token | None] = relationship()
+    nameplate: Mapped[Nameplate | None] = relationship()
+
+    @property
+    def skipped(self) -> bool:
+        return self.skip_reason is not None
+
+    @property
+    def current_a(self) -> tuple[float, ...]:
+        return tuple(a for a in (self.current_a_1, self.current_a_2, self.current_a_3) if a is not None)
+
+    @property
+    def voltage_v(self) -> tuple[float, ...]:
+        return tuple(v for v in (self.voltage_v_1, self.voltage_v_2, self.voltage_v_3) if v is not None)
+
+    def as_facts(self) -> facts.Reading:
+        """This reading as the rules see it."""
+        return facts.Reading(
+            state=self.state, taken_at=self.taken_at, smoke=self.smoke, guard=self.guard, ground=self.ground,
+            leak=self.leak, vibration_feel=facts.Ends(self.vibration_feel_de, self.vibration_feel_ode),
+            vibration_mm_s=facts.Ends(self.vibration_mm_s_de, self.vibration_mm_s_ode),
+            bearing_feel=facts.Ends(self.bearing_feel_de, self.bearing_feel_ode),
+            bearing_temp_c=facts.Ends(self.bearing_temp_c_de, self.bearing_temp_c_ode),
+            winding_feel=self.winding_feel, winding_temp_c=self.winding_temp_c, winding_method=self.winding_method,
+            current_a=self.current_a, voltage_v=self.voltage_v,
+            lubricant=facts.Ends(self.lubricant_de, self.lubricant_ode), cleanliness=self.cleanliness,
+            ambient_c=self.ambient_c, method=self.method, unread=self.unread or {},
+            nameplate_key=self.nameplate_id or 0, person=str(self.person_id))
+
+
+_newer = sa.orm.aliased(Reading, name="newer")
+
+
+def not_corrected() -> sa.ColumnElement[bool]:
+    """True for a reading that no later one replaces."""
+    return ~sa.exists().where(_newer.replaces_id == Reading.id)
+
+
+def round_of(session: Session, unit_id: int, shift_date: date, shift_name: str) -> Round | None:
+    return session.scalar(sa.select(Round).where(
+        Round.unit_id == unit_id, Round.shift_date == shift_date, Round.shift_name == shift_name))
+
+
+def rounds_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Round]:
+    return list(session.scalars(sa.select(Round).where(
+        Round.unit_id == unit_id, Round.starts_at >= start, Round.starts_at < end).order_by(Round.starts_at)))
+
+
+def readings_of_round(session: Session, round_id: int) -> list[Reading]:
+    """The round's readings, corrected ones left out, in the order they were taken."""
+    return list(session.scalars(sa.select(Reading).where(Reading.round_id == round_id, not_corrected())
+                                .order_by(Reading.taken_at, Reading.received_at, Reading.id)
+                                .options(sa.orm.joinedload(Reading.person))))
+
+
+def last_running(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Reading]:
+    """The newest running readings taken before an instant, corrected ones left out."""
+    return list(session.scalars(sa.select(Reading).where(
+        Reading.motor_id == motor_id, Reading.taken_at < before, Reading.state == facts.RUNNING,
+        Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at.desc()).limit(most)))
+
+
+def readings_after(session: Session, motor_id: int, instant: datetime, most: int = 60) -> list[Reading]:
+    """Readings taken later than an instant, the oldest first: what a late arrival makes us judge again."""
+    return list(session.scalars(sa.select(Reading).where(
+        Reading.motor_id == motor_id, Reading.taken_at > instant, not_corrected())
+        .order_by(Reading.taken_at).limit(most)))
+
+
+def newest_readings(session: Session, motor_id: int, most: int = 30, before: datetime | None = None) -> list[Reading]:
+    """One motor's readings, the newest first, corrected ones and skips included."""
+    query = sa.select(Reading).where(Reading.motor_id == motor_id)
+    if before is not None:
+        query = query.where(Reading.taken_at < before)
+    return list(session.scalars(query.order_by(Reading.taken_at.desc(), Reading.received_at.desc()).limit(most)
+                                .options(sa.orm.joinedload(Reading.person), sa.orm.joinedload(Reading.token),
+                                         sa.orm.joinedload(Reading.nameplate))))
+
+
+def previous_by_person(session: Session, person_id: int, before: datetime, most: int = 10) -> list[Reading]:
+    """The readings this person took just before, the newest first: for the pace of the walk."""
+    return list(session.scalars(sa.select(Reading).where(
+        Reading.person_id == person_id, Reading.taken_at < before, Reading.token_id.is_(None))
+        .order_by(Reading.taken_at.desc()).limit(most)))

@@ -1,0 +1,68 @@
+"""The process unit: its zone, its shifts, how it likes its figures."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+
+from app.rules.facts import Show
+from app.rules.shifts import Calendar, Pattern, ShiftStart
+from app.store.base import Base, UtcDateTime, one_of
+
+
+class Unit(Base):
+    __tablename__ = "unit"
+    __table_args__ = (one_of("temperature", ("C", "F"), "temperature_known"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(sa.Text, unique=True)
+    time_zone: Mapped[str] = mapped_column(sa.Text)
+    temperature: Mapped[str] = mapped_column(sa.Text, default="C")
+    power: Mapped[str] = mapped_column(sa.Text, default="hp")
+    vibration: Mapped[str] = mapped_column(sa.Text, default="mm/s")
+    grease: Mapped[str] = mapped_column(sa.Text, default="g")
+    created_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    patterns: Mapped[list[ShiftPattern]] = relationship(order_by="ShiftPattern.id", lazy="selectin")
+
+    @property
+    def calendar(self) -> Calendar:
+        return Calendar(self.time_zone, tuple(p.as_rule() for p in self.patterns))
+
+    @property
+    def show(self) -> Show:
+        return Show(self.temperature, self.vibration, self.grease, self.power)
+
+
+class ShiftPattern(Base):
+    """The day's shifts from a boundary on. Never edited: a change is a new row, so the past keeps its shifts."""
+
+    __tablename__ = "shift_pattern"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"), index=True)
+    valid_from: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    shifts: Mapped[list[dict[str, Any]]] = mapped_column(sa.JSON)  # [{"name": "Day", "at": "06:00"}]
+
+    def as_rule(self) -> Pattern:
+        return Pattern(tuple(ShiftStart(s["name"], s["at"]) for s in self.shifts), self.valid_from)
+
+
+def unit_named(session: Session, name: str) -> Unit | None:
+    return session.scalar(sa.select(Unit).where(Unit.name == name))
+
+
+def all_units(session: Session) -> list[Unit]:
+    return list(session.scalars(sa.select(Unit).order_by(Unit.name)))
+
+
+def add_unit(session: Session, name: str, time_zone: str, shifts: list[ShiftStart], now: datetime,
+             temperature: str = "C") -> Unit:
+    """A new unit with its first shift pattern, valid from the beginning."""
+    unit = Unit(name=name, time_zone=time_zone, temperature=temperature, created_at=now)
+    unit.patterns.append(ShiftPattern(shifts=[{"name": s.name, "at": s.at} for s in shifts]))
+    session.add(unit)
+    session.flush()
+    return unit

@@ -1,0 +1,187 @@
+"""Who is asking, for which unit, and whether they may: sessions, forgery tokens, roles. Every view decides, or is refused."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import hmac
+import json
+import secrets
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any, TypeVar
+from urllib.parse import urlsplit
+
+from flask import Response, abort, current_app, g, redirect, render_template, request, url_for
+from sqlalchemy.orm import Session
+
+from app.current import database, now, reading, settings, writing
+from app.store import people
+from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR, Person, SignedIn
+from app.store.units import Unit
+
+View = TypeVar("View", bound=Callable[..., Any])
+
+#: what a view may be: one of the roles, or one of these
+ANYONE = "anyone"  # no session needed: sign-in, static files, health
+TOKEN = "token"  # the JSON door, which has its own lock
+
+__all__ = ["ANYONE", "HEAD_OPERATOR", "OPERATOR", "SUPERVISOR", "TOKEN", "database", "now", "reading", "settings",
+           "writing"]
+
+
+def allow(whom: str) -> Callable[[View], View]:
+    """Says who may call a view: a role (and those above it), ANYONE or TOKEN. A view that says nothing is refused."""
+
+    def mark(view: View) -> View:
+        view.allowed = whom  # type: ignore[attr-defined]
+        return view
+
+    return mark
+
+
+# what a view works with ------------------------------------------------------------------------------------
+
+
+def person() -> Person:
+    return g.signed_in.person  # type: ignore[no-any-return]
+
+
+def unit() -> Unit:
+    return g.signed_in.unit  # type: ignore[no-any-return]
+
+
+def found_or_404(thing: Any) -> Any:
+    """The thing, or 404: another unit's things do not exist for this one."""
+    if thing is None:
+        abort(404)
+    return thing
+
+
+# the cookie ------------------------------------------------------------------------------------------------
+
+
+def cookie_name() -> str:
+    return "__Host-rounds" if request.is_secure else "rounds"
+
+
+def hashed(value: str) -> str:
+    return hashlib.sha256(value.encode()).hexdigest()
+
+
+def set_cookie(response: Response, name: str, value: str, hours: float) -> None:
+    response.set_cookie(name, value, max_age=int(hours * 3600), httponly=True, samesite="Lax",
+                        secure=request.is_secure, path="/")
+
+
+def start_session(session: Session, who: Person, unit: Unit, address: str) -> str:
+    """A new session for this person: the value for the cookie, shown to nobody else."""
+    value = secrets.token_urlsafe(32)
+    moment = now()
+    session.add(SignedIn(key=hashed(value), person_id=who.id, unit_id=unit.id, started_at=moment, address=address,
+                         expires_at=moment + timedelta(hours=settings().session_hours)))
+    return value
+
+
+# forgery tokens --------------------------------------------------------------------------------------------
+
+
+def csrf_token() -> str:
+    """Lives as long as the session: a form left open all night still saves."""
+    bound = g.signed_in.key if g.get("signed_in") else g.visitor
+    return hmac.new(settings().secret, b"form " + bound.encode(), hashlib.sha256).hexdigest()
+
+
+def token_fits() -> bool:
+    return hmac.compare_digest(request.form.get("csrf_token", ""), csrf_token())
+
+
+def foreign_origin() -> bool:
+    origin = request.headers.get("Origin")
+    return bool(origin) and origin != "null" and urlsplit(origin).netloc != request.host
+
+
+# what was typed, kept over a sign-in -----------------------------------------------------------------------
+
+
+def pack_form() -> str:
+    """What was posted, signed, so that it can be offered again after signing in."""
+    fields = [[k, v] for k in request.form for v in request.form.getlist(k) if k not in ("csrf_token", "secret")]
+    body = json.dumps({"path": request.full_path.rstrip("?"), "fields": fields}).encode()
+    seal = hmac.new(settings().secret, b"kept " + body, hashlib.sha256).digest()
+    return base64.urlsafe_b64encode(seal + body).decode()
+
+
+def unpack_form(packed: str) -> dict[str, Any] | None:
+    """The form as posted before, or None when it was not us who packed it."""
+    try:
+        raw = base64.urlsafe_b64decode(packed.encode())
+    except ValueError:
+        return None
+    seal, body = raw[:32], raw[32:]
+    if not hmac.compare_digest(seal, hmac.new(settings().secret, b"kept " + body, hashlib.sha256).digest()):
+        return None
+    return json.loads(body)  # type: ignore[no-any-return]
+
+
+def local_path(text: str | None) -> str:
+    """A path of ours to go on to, or the start page: odd slashes, other hosts and control characters are not ours."""
+    if not text or not text.startswith("/") or text.startswith(("//", "/\\")) or not text.isprintable() or "\\" in text:
+        return url_for("home.start")
+    parts = urlsplit(text)
+    if parts.scheme or parts.netloc:
+        return url_for("home.start")
+    return text
+
+
+# the door --------------------------------------------------------------------------------------------------
+
+
+def ask_to_sign_in() -> Any:
+    """401 as data for scripts, a redirect for a page, and for a form a sign-in that keeps what was typed."""
+    if request.is_json or request.accept_mimetypes.best == "application/json":
+        abort(401)
+    if request.method == "POST":
+        return render_template("accounts/sign_in.html", kept=pack_form(), next="", form=None), 401
+    return redirect(url_for("accounts.sign_in", next=request.full_path.rstrip("?")))
+
+
+def check_request() -> Any:
+    """Before every request: who is it, may they, is the form ours. Returns a response to give instead, or None."""
+    g.signed_in = None
+    g.visitor = request.cookies.get("visitor", "")
+    if request.endpoint is None:
+        return None  # 404 and 405 answer for themselves
+    if request.endpoint.endswith("static"):
+        return None
+    view = current_app.view_functions[request.endpoint]
+    allowed = getattr(view, "allowed", None)
+    if allowed is None:
+        abort(403, "This page has not decided who may see it.")
+    if allowed == TOKEN:
+        return None
+    if foreign_origin() and request.method == "POST":
+        abort(403, "This form came from another site.")
+    value = request.cookies.get(cookie_name())
+    if value:
+        with reading() as session:
+            g.signed_in = people.live_session(session, hashed(value), now())
+        if g.signed_in and not g.signed_in.person.active:
+            g.signed_in = None
+    if not g.signed_in and not g.visitor:
+        g.visitor = g.new_visitor = secrets.token_urlsafe(16)
+    if allowed == ANYONE:
+        return None
+    if g.signed_in is None:
+        return ask_to_sign_in()
+    if not person().may(allowed):
+        abort(403, f"This needs a {allowed}. You are signed in as {person().name}, {person().role}.")
+    if request.method == "POST" and not request.is_json and not token_fits():
+        return render_template("accounts/send_again.html", kept=unpack_form(pack_form())), 409
+    return None
+
+
+def close_request(response: Response) -> Response:
+    if g.get("new_visitor"):
+        set_cookie(response, "visitor", g.new_visitor, 24 * 365)
+    return response

@@ -1,0 +1,116 @@
+"""How figures, times and words are shown: in the unit's zone, in its units, never ambiguous."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+
+from flask import Flask, g
+
+from app.rules import facts, findings
+from app.store.units import Unit
+
+DASH = "–"
+
+
+def _unit() -> Unit | None:
+    return g.signed_in.unit if g.get("signed_in") else None
+
+
+def local(value: datetime, unit: Unit | None = None) -> datetime:
+    unit = unit or _unit()
+    return value.astimezone(unit.calendar.zone) if unit else value
+
+
+def clock(value: datetime | None) -> str:
+    """07:12, and "01:30 (second)" in the hour that comes twice."""
+    if value is None:
+        return DASH
+    there = local(value)
+    zone = there.tzinfo
+    other = there.replace(fold=1 - there.fold)
+    twice = zone is not None and other.utcoffset() != there.utcoffset() and _same_wall(there)
+    return there.strftime("%H:%M") + (" (second)" if twice and there.fold else " (first)" if twice else "")
+
+
+def _same_wall(there: datetime) -> bool:
+    """True when this wall time really comes twice (and is not one that is skipped)."""
+    from datetime import UTC
+
+    both = [there.replace(fold=f).astimezone(UTC).astimezone(there.tzinfo).replace(tzinfo=None) for f in (0, 1)]
+    return both[0] == both[1] == there.replace(tzinfo=None)
+
+
+def day(value: datetime | date | None) -> str:
+    """24 Nov 2026: no month and day to mix up."""
+    if value is None:
+        return DASH
+    if isinstance(value, datetime):
+        value = local(value).date()
+    return f"{value.day} {value.strftime('%b %Y')}"
+
+
+def moment(value: datetime | None) -> str:
+    return DASH if value is None else f"{day(value)}, {clock(value)}"
+
+
+def iso_local(value: datetime | None, unit: Unit) -> str:
+    """The unit's local time with the offset it had then, to the second."""
+    return "" if value is None else value.astimezone(unit.calendar.zone).isoformat(timespec="seconds")
+
+
+def ago(value: datetime | None, now: datetime) -> str:
+    if value is None:
+        return DASH
+    span = now - value
+    if span < timedelta(minutes=1):
+        return "just now"
+    if span < timedelta(hours=1):
+        return f"{int(span.total_seconds() // 60)} min ago"
+    if span < timedelta(hours=48):
+        return f"{int(span.total_seconds() // 3600)} h ago"
+    return f"{span.days} days ago"
+
+
+def number(value: float | None, places: int = 1) -> str:
+    """A stored figure, trailing zeros off: 87.0 is 87, 91.5 stays."""
+    if value is None:
+        return DASH
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def temperature(value_c: float | None, with_unit: bool = True) -> str:
+    """A temperature in the unit's own scale."""
+    if value_c is None:
+        return DASH
+    unit = _unit()
+    fahrenheit = unit is not None and unit.temperature == "F"
+    shown = value_c * 1.8 + 32 if fahrenheit else value_c
+    return number(shown) + ((" °F" if fahrenheit else " °C") if with_unit else "")
+
+
+def temperature_unit() -> str:
+    unit = _unit()
+    return "°F" if unit is not None and unit.temperature == "F" else "°C"
+
+
+def priority_class(priority: str) -> str:
+    return {findings.ACT_NOW: "act", findings.THIS_SHIFT: "shift", findings.WATCH: "watch"}[priority]
+
+
+def words(rule: str) -> str:
+    """bearings_uneven -> bearings uneven."""
+    return rule.replace("_", " ")
+
+
+def end_words(end: str | None) -> str:
+    """The end as it is seen: what a hand looks for."""
+    return {"DE": "coupling end (DE)", "ODE": "fan end (ODE)"}.get(end or "", "")
+
+
+def register(app: Flask) -> None:
+    app.jinja_env.filters.update(clock=clock, day=day, moment=moment, number=number, temperature=temperature, ago=ago,
+                                 priority_class=priority_class, words=words, end_words=end_words)
+    app.jinja_env.globals.update(temperature_unit=temperature_unit, FACTS=facts, PRIORITIES=findings.PRIORITIES)
+    app.jinja_env.trim_blocks = True
+    app.jinja_env.lstrip_blocks = True

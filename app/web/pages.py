@@ -1,0 +1,62 @@
+"""Puts the pages together: every blueprint, what each template can use, the headers each answer carries."""
+
+from __future__ import annotations
+
+from flask import Flask, Response, g, request
+
+from app import VERSION
+from app.web import access, errors, formatting
+
+#: No inline script, no inline style, nothing from elsewhere, no frame around us.
+CONTENT_POLICY = ("default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; object-src 'none'; "
+                  "base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+THEMES = ("indoor", "sun", "night")
+
+
+def theme() -> str:
+    chosen = request.cookies.get("theme", "indoor")
+    return chosen if chosen in THEMES else "indoor"
+
+
+def with_headers(response: Response) -> Response:
+    response.headers.setdefault("Content-Security-Policy", CONTENT_POLICY)
+    response.headers.setdefault("X-Content-Type-Options", "nosniff")
+    response.headers.setdefault("Referrer-Policy", "same-origin")
+    response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
+    response.headers.setdefault("Permissions-Policy", "geolocation=(), microphone=(), camera=()")
+    if request.is_secure:
+        response.headers.setdefault("Strict-Transport-Security", "max-age=31536000")
+    if not (request.endpoint or "").endswith("static"):
+        # A shared tablet: what one person saw must not come back for the next from any cache.
+        response.headers.setdefault("Cache-Control", "no-store")
+    return response
+
+
+def page_context() -> dict[str, object]:
+    signed = g.get("signed_in")
+    context: dict[str, object] = {
+        "theme": theme(), "themes": THEMES, "version": VERSION, "csrf_token": access.csrf_token,
+        "signed_in": signed, "me": signed.person if signed else None, "unit": signed.unit if signed else None,
+        "now": access.now(),
+    }
+    if signed and "greasing_overdue" not in g:
+        from app import judging
+
+        with access.reading() as session:
+            g.greasing_overdue = judging.count_greasing_overdue(session, signed.unit, access.now())
+    context["greasing_overdue"] = g.get("greasing_overdue", 0)
+    return context
+
+
+def register(app: Flask) -> None:
+    from app.web import accounts, flags, home, lubrication, motors, register, rounds, settings, week
+
+    for module in (home, accounts, rounds, motors, flags, lubrication, week, register, settings):
+        app.register_blueprint(module.bp)
+    app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
+    app.before_request(access.check_request)
+    app.after_request(access.close_request)
+    app.after_request(with_headers)
+    app.context_processor(page_context)
+    formatting.register(app)
+    errors.register(app)
