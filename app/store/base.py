@@ -95,4 +95,5 @@ def new_id() -> uuid.UUID:
 def one_of(column: str, words: tuple[str, ...], name: str) -> sa.CheckConstraint:
     """A check that a text column holds one of these words (or nothing)."""
     listed = ", ".join("'" + word.replace("'", "''") + "'" for word in words)
-    return sa.CheckConstraint(f"{column} IN ({listed})", name=name)
+    # Quoted, because "end" is a word of PostgreSQL's own.
+    return sa.CheckConstraint(f'"{column}" IN ({listed})', name=name)

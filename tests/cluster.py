@@ -1,0 +1,104 @@
+"""A PostgreSQL server for one test run: its own folder, a unix socket only, gone at the end."""
+
+from __future__ import annotations
+
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import sqlalchemy as sa
+
+#: Nothing here outlives the run, so nothing has to survive a power cut.
+FAST = ("fsync=off", "synchronous_commit=off", "full_page_writes=off", "listen_addresses=''", "max_connections=80")
+
+
+class NoPostgres(RuntimeError):
+    """PostgreSQL's programs are not on this machine."""
+
+
+def programs() -> Path:
+    """The newest of Debian's PostgreSQL program folders, or the one on the path. Raises NoPostgres."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda p: float(p.parts[-3]))
+    if found:
+        return found[-1].parent
+    on_path = shutil.which("initdb")
+    if on_path is None:
+        raise NoPostgres("PostgreSQL is not installed (Debian: apt-get install postgresql)")
+    return Path(on_path).resolve().parent
+
+
+def _as_server(folder: Path, *command: str) -> None:
+    """Runs one of PostgreSQL's programs, which refuse to run as root, as the user Debian made for it."""
+    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, **_who())
+    if done.returncode:
+        log = folder / "log"
+        raise RuntimeError(f"{command[0]}: {done.stdout}{done.stderr}{log.read_text() if log.exists() else ''}")
+
+
+def _who() -> dict[str, object]:
+    if os.geteuid() != 0:
+        return {}
+    try:
+        user = pwd.getpwnam("postgres")
+    except KeyError:
+        raise NoPostgres("PostgreSQL will not run as root and there is no user postgres") from None
+    return {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
+
+
+@contextmanager
+def running() -> Iterator[str]:
+    """The URL of a server's maintenance database, as its superuser; the server is stopped on leaving.
+
+    TEST_PG_URL names a server to use instead: its user must be allowed to make databases.
+    """
+    if os.environ.get("TEST_PG_URL"):
+        yield os.environ["TEST_PG_URL"]
+        return
+    bin_ = programs()
+    folder = Path(tempfile.mkdtemp(prefix="rounds-pg-"))
+    try:
+        if who := _who():
+            os.chown(folder, who["user"], who["group"])  # type: ignore[arg-type]
+        _as_server(folder, str(bin_ / "initdb"), "-D", "data", "-U", "postgres", "-A", "trust", "-E", "UTF8",
+                   "--locale=C.UTF-8", "--no-sync")
+        options = " ".join(f"-c {o}" for o in (*FAST, f"unix_socket_directories={folder}"))
+        _as_server(folder, str(bin_ / "pg_ctl"), "-D", "data", "-l", "log", "-w", "-o", options, "start")
+        try:
+            yield f"postgresql://postgres@/postgres?host={folder}"
+        finally:
+            _as_server(folder, str(bin_ / "pg_ctl"), "-D", "data", "-m", "immediate", "-w", "stop")
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+class Server:
+    """Makes and drops databases beside each other on one PostgreSQL server."""
+
+    def __init__(self, url: str) -> None:
+        self.url = sa.make_url(url).set(drivername="postgresql+psycopg")
+        self._engine = sa.create_engine(self.url, isolation_level="AUTOCOMMIT", poolclass=sa.pool.NullPool)
+        self._made: list[str] = []
+
+    def make(self, template: str | None = None) -> str:
+        """A new database, empty or a copy of another; its URL, password included."""
+        name = f"rounds_test_{os.getpid()}_{len(self._made)}"
+        self._made.append(name)
+        with self._engine.connect() as connection:
+            copied = f" TEMPLATE {template} STRATEGY file_copy" if template else ""
+            connection.exec_driver_sql(f"CREATE DATABASE {name}{copied}")
+        return self.url.set(database=name).render_as_string(hide_password=False)
+
+    def drop(self, url: str) -> None:
+        with self._engine.connect() as connection:
+            connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {sa.make_url(url).database} WITH (FORCE)")
+        self._made[self._made.index(str(sa.make_url(url).database))] = ""
+
+    def drop_all(self) -> None:
+        for name in filter(None, self._made):
+            with self._engine.connect() as connection:
+                connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")

@@ -1,0 +1,208 @@
+"""The test ground: both databases, a clock that stands where it is put, the app on it, nothing skipped in CI."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from app.config import Settings
+from app.db import Database
+from tests import cluster, factories
+from tests.factories import Plant
+
+SQLITE, POSTGRES = "sqlite", "postgresql"
+BOTH = (SQLITE, POSTGRES)
+#: `@on_both` over a test that takes `app`, `client` or `plant`: once on each database.
+on_both = pytest.mark.parametrize("app", BOTH, indirect=True)
+
+
+@dataclass
+class Clock:
+    """What the app takes for now: stands still until a test moves it."""
+
+    now: datetime = factories.NOW
+
+    def __call__(self) -> datetime:
+        return self.now
+
+    def set(self, instant: datetime | str) -> datetime:
+        """To an instant, as such or as ISO text with an offset."""
+        at = datetime.fromisoformat(instant) if isinstance(instant, str) else instant
+        assert at.tzinfo is not None, "a clock without a zone tells nothing"
+        self.now = at.astimezone(UTC)
+        return self.now
+
+    def advance(self, **span: float) -> datetime:
+        """By a span: advance(hours=12)."""
+        self.now += timedelta(**span)
+        return self.now
+
+
+# the two databases -----------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite file brought up to date once; tests work on copies."""
+    path = tmp_path_factory.mktemp("template") / "migrated.sqlite3"
+    made = Database(f"sqlite:///{path}")
+    made.upgrade()
+    made.close()  # the last connection folds the log into the file
+    return path
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[cluster.Server]:
+    """A PostgreSQL server for this run. Without its programs: a skip with the reason, a failure in CI."""
+    try:
+        with cluster.running() as url:
+            server = cluster.Server(url)
+            yield server
+            server.drop_all()
+    except cluster.NoPostgres as error:
+        pytest.skip(str(error))
+
+
+@pytest.fixture(scope="session")
+def migrated_postgres(postgres: cluster.Server) -> str:
+    """The name of a PostgreSQL database brought up to date once; tests work on copies."""
+    made = Database(postgres.make())
+    made.upgrade()
+    made.close()
+    return str(made.url.database)
+
+
+@pytest.fixture
+def new_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[..., Database]]:
+    """new_database("sqlite" | "postgresql", upgraded=True) -> Database: as many as a test wants, gone after it."""
+    made: list[Database] = []
+
+    def make(kind: str, upgraded: bool = True) -> Database:
+        if kind == SQLITE:
+            path = tmp_path / f"rounds-{len(made)}.sqlite3"
+            if upgraded:
+                shutil.copyfile(request.getfixturevalue("migrated_file"), path)
+            url = f"sqlite:///{path}"
+        else:
+            template = request.getfixturevalue("migrated_postgres") if upgraded else None
+            url = request.getfixturevalue("postgres").make(template)
+        made.append(Database(url))
+        return made[-1]
+
+    yield make
+    for database in made:
+        database.close()
+        if not database.is_sqlite:
+            request.getfixturevalue("postgres").drop(database.url.render_as_string(hide_password=False))
+
+
+@pytest.fixture(params=BOTH)
+def database(request: pytest.FixtureRequest, new_database: Callable[..., Database]) -> Database:
+    """Upgraded and without a row, on SQLite and on PostgreSQL: a test that takes it runs once on each."""
+    return new_database(request.param)
+
+
+@pytest.fixture(params=BOTH)
+def empty_database(request: pytest.FixtureRequest, new_database: Callable[..., Database]) -> Database:
+    """Nothing in it, not even the tables, on SQLite and on PostgreSQL."""
+    return new_database(request.param, upgraded=False)
+
+
+# the app ---------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(autouse=True)
+def _push_request_context() -> None:
+    """Replaces pytest-flask's own: one request context around the whole test would share `g` between requests."""
+
+
+@pytest.fixture
+def clock() -> Clock:
+    """Stands at 07:12 on Tuesday 24 November 2026 in Chicago (factories.NOW)."""
+    return Clock()
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    """The settings the app is made with; a test module that needs others redefines this fixture."""
+    instance = tmp_path / "instance"
+    instance.mkdir()
+    return Settings(instance=instance)
+
+
+@pytest.fixture
+def app(request: pytest.FixtureRequest, settings: Settings, clock: Clock,
+        new_database: Callable[..., Database]) -> Iterator[Flask]:
+    """The app on SQLite with no rows, on the test's clock; on both databases under `@on_both`."""
+    from dataclasses import replace
+
+    from app import create_app
+
+    made = new_database(getattr(request, "param", SQLITE))
+    url = made.url.render_as_string(hide_password=False)
+    app = create_app(replace(settings, database_url=url), clock=clock)
+    app.testing = True
+    yield app
+    app.extensions["database"].close()
+
+
+@pytest.fixture
+def app_database(app: Flask) -> Database:
+    """The database the app works on."""
+    return app.extensions["database"]
+
+
+@pytest.fixture
+def plant(app_database: Database) -> Plant:
+    """A unit, its three roles and one running motor, in the app's database."""
+    with app_database.writing() as session:
+        made = factories.make_plant(session)
+        session.commit()
+    return made
+
+
+@pytest.fixture
+def client(app: Flask) -> FlaskClient:
+    """A browser of its own: cookies kept, nothing else between requests. `sign_in(client, plant.operator)`."""
+    return app.test_client()
+
+
+# the run ---------------------------------------------------------------------------------------------------
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Fast tests first, then the slow ones, then those with a browser."""
+    here = Path(__file__).parent / "browser"
+    for item in items:
+        if here in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+    items.sort(key=lambda i: (i.get_closest_marker("browser") is not None, i.get_closest_marker("slow") is not None))
+
+
+def _refuse_skip(report: pytest.TestReport | pytest.CollectReport) -> None:
+    if os.environ.get("CI") and report.skipped and not hasattr(report, "wasxfail"):
+        reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else report.longrepr
+        report.outcome = "failed"
+        report.longrepr = f"With CI set nothing may be skipped. {reason}"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> object:
+    report = yield
+    _refuse_skip(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector: pytest.Collector) -> object:
+    report = yield
+    _refuse_skip(report)
+    return report
