@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from app.rules import balance, bearings, load, lubricant, safety, vibration, windings
+from app.rules import balance, bearings, greasing, load, lubricant, safety, vibration, windings
 from app.rules import required as round_list
 from app.rules.cautions import caution_for as caution_for
 from app.rules.facts import Facts
@@ -19,7 +19,7 @@ AT_THE_MOTOR: tuple[Rule, ...] = (
     safety.check, load.check, balance.check, bearings.check, windings.check, vibration.check, lubricant.check,
     round_list.check,
 )
-WITH_HISTORY: tuple[Rule, ...] = ()
+WITH_HISTORY: tuple[Rule, ...] = (greasing.check,)
 
 
 def judge(facts: Facts, limits: Limits) -> list[Finding]:
