@@ -11,6 +11,7 @@ import hashlib
 import secrets
 from datetime import datetime, timedelta
 
+import sqlalchemy as sa
 from sqlalchemy.orm import Session
 from werkzeug.security import check_password_hash, generate_password_hash
 
@@ -82,7 +83,7 @@ def count_try(session: Session, who: str, address: str, now: datetime) -> Failed
 
 def forgive(session: Session, who: str, address: str) -> None:
     """After a right secret: this name's wrong tries from here no longer count."""
-    session.query(FailedTry).filter_by(who=who, address=address).delete()
+    session.execute(sa.delete(FailedTry).where(FailedTry.who == who, FailedTry.address == address))
 
 
 def hash_token(token: str) -> str:

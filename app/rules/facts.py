@@ -132,6 +132,7 @@ class Reading:
     unread: Mapping[str, str] = field(default_factory=dict)
     nameplate_key: int = 0
     person: str | None = None
+    condition_before: str | None = None  # the motor's condition on record when this was entered
 
     @property
     def running(self) -> bool:

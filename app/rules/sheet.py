@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from app.rules import balance, bearings, greasing, load, lubricant, safety, vibration, windings
+from app.rules import (
+    balance,
+    bearings,
+    drift,
+    greasing,
+    load,
+    look_again,
+    lubricant,
+    safety,
+    vibration,
+    warming,
+    windings,
+)
 from app.rules import required as round_list
 from app.rules.cautions import caution_for as caution_for
 from app.rules.facts import Facts
@@ -16,10 +28,10 @@ Rule = Callable[[Facts, Limits], list[Finding]]
 
 #: judged on what one person found at one time; nothing of these needs history
 AT_THE_MOTOR: tuple[Rule, ...] = (
-    safety.check, load.check, balance.check, bearings.check, windings.check, vibration.check, lubricant.check,
+    safety.check, lockout.check, load.check, balance.check, bearings.check, windings.check, vibration.check, lubricant.check,
     round_list.check,
 )
-WITH_HISTORY: tuple[Rule, ...] = (greasing.check,)
+WITH_HISTORY: tuple[Rule, ...] = (greasing.check, drift.check, warming.check, look_again.check)
 
 
 def judge(facts: Facts, limits: Limits) -> list[Finding]:

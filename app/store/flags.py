@@ -78,7 +78,8 @@ class Flag(Base):
     source: Mapped[str] = mapped_column(sa.Text)
     says: Mapped[str] = mapped_column(sa.Text)
     good_rounds: Mapped[int] = mapped_column(default=0)  # rounds running below the limit less the clearing band
-    good_since: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    good_round_id: Mapped[int | None] = mapped_column(sa.ForeignKey("round.id"))  # the last that counted
+    improving_at: Mapped[datetime | None] = mapped_column(UtcDateTime)  # the newest entry that did not show it
     returned_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     seen_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     seen_by_id: Mapped[int | None] = mapped_column(sa.ForeignKey("person.id"))
@@ -111,7 +112,7 @@ class Flag(Base):
             return "returned to normal"
         if self.shelved_until is not None and self.shelved_until > now:
             return "shelved"
-        return "improving" if self.good_rounds else "active"
+        return "improving" if self.improving_at is not None else "active"
 
 
 class Sighting(Base):
@@ -207,8 +208,8 @@ def flags_standing(session: Session, unit_id: int, start: datetime, end: datetim
 
 
 def sightings_of(session: Session, flag_id: int) -> list[Sighting]:
-    return list(session.scalars(sa.select(Sighting).where(Sighting.flag_id == flag_id).order_by(Sighting.at, Sighting.id)
-                                .options(sa.orm.joinedload(Sighting.person))))
+    return list(session.scalars(sa.select(Sighting).where(Sighting.flag_id == flag_id)
+                                .order_by(Sighting.at, Sighting.id).options(sa.orm.joinedload(Sighting.person))))
 
 
 def notes_of(session: Session, flag_id: int) -> list[Note]:
@@ -221,7 +222,8 @@ def findings_of(session: Session, cause_ids: list[uuid.UUID]) -> dict[uuid.UUID,
     found: dict[uuid.UUID, list[Finding]] = {}
     if not cause_ids:
         return found
-    for row in session.scalars(sa.select(Finding).where(Finding.cause_id.in_(cause_ids)).order_by(
-            sa.case({word: i for i, word in enumerate(PRIORITIES)}, value=Finding.priority), Finding.rule, Finding.end)):
+    gravest_first = sa.case({word: i for i, word in enumerate(PRIORITIES)}, value=Finding.priority)
+    for row in session.scalars(sa.select(Finding).where(Finding.cause_id.in_(cause_ids))
+                               .order_by(gravest_first, Finding.rule, Finding.end)):
         found.setdefault(row.cause_id, []).append(row)
     return found

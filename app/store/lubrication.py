@@ -10,14 +10,14 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules import facts
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
-from app.store.motors import LubricationPoint, Motor
+from app.store.motors import LubricationPoint, Motor, walking_order
 from app.store.people import Person, Token
 
 
 class Greasing(Base):
     __tablename__ = "greasing"
-    __table_args__ = (sa.Index("ix_greasing_motor", "motor_id", "end", "at"), sa.Index("ix_greasing_unit", "unit_id", "at"),
-                      one_of("end", facts.ENDS, "end_known"))
+    __table_args__ = (sa.Index("ix_greasing_motor", "motor_id", "end", "at"),
+                      sa.Index("ix_greasing_unit", "unit_id", "at"), one_of("end", facts.ENDS, "end_known"))
 
     id: Mapped[uuid.UUID] = mapped_column(Key16, primary_key=True)
     content: Mapped[str] = mapped_column(sa.Text)
@@ -47,18 +47,37 @@ def last_greasings(session: Session, motor_id: int, before: datetime, most: int 
                                 .order_by(Greasing.at.desc()).limit(most)))
 
 
-def greasing_lines(session: Session, unit_id: int) -> list[tuple[LubricationPoint, Motor, datetime | None]]:
-    """Every current line of the chart that has an interval, with the newest greasing recorded for it.
-
-    Driven from the chart with a correlated look-up, so that it costs the same after ten years.
-    """
-    newest = (sa.select(sa.func.max(Greasing.at)).where(
-        Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end)
-        .correlate(LubricationPoint).scalar_subquery())
+def greasing_lines(session: Session, unit_id: int) -> list[tuple[LubricationPoint, Motor]]:
+    """Every current line of the chart that has an interval, in walking order."""
     rows = session.execute(
-        sa.select(LubricationPoint, Motor, newest).join(Motor, Motor.id == LubricationPoint.motor_id)
+        sa.select(LubricationPoint, Motor).join(Motor, Motor.id == LubricationPoint.motor_id)
         .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None),
                sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
                sa.or_(LubricationPoint.interval_days.is_not(None), LubricationPoint.interval_run_h.is_not(None)))
-        .order_by(Motor.route_order, Motor.id, LubricationPoint.end))
-    return [(point, motor, at) for point, motor, at in rows]
+        .order_by(*walking_order(), LubricationPoint.end))
+    return [(point, motor) for point, motor in rows]
+
+
+def newest_by_point(session: Session, unit_id: int) -> dict[tuple[int, str], Greasing]:
+    """The newest greasing of every bearing of the unit.
+
+    Driven from the chart with a correlated look-up, so that it costs the same after ten years.
+    """
+    newest = (sa.select(Greasing.id).where(
+        Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end)
+        .order_by(Greasing.at.desc()).limit(1).correlate(LubricationPoint).scalar_subquery())
+    rows = session.scalars(
+        sa.select(Greasing).join(LubricationPoint, Greasing.id == newest)
+        .join(Motor, Motor.id == LubricationPoint.motor_id)
+        .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None)))
+    return {(g.motor_id, g.end): g for g in rows}
+
+
+def greasings_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Greasing]:
+    return list(session.scalars(sa.select(Greasing).where(
+        Greasing.unit_id == unit_id, Greasing.at >= start, Greasing.at < end).order_by(Greasing.at, Greasing.id)
+        .options(sa.orm.joinedload(Greasing.motor), sa.orm.joinedload(Greasing.person))))
+
+
+def greasings_of(session: Session, motor_id: int) -> list[Greasing]:
+    return list(session.scalars(sa.select(Greasing).where(Greasing.motor_id == motor_id).order_by(Greasing.at.desc())))

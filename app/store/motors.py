@@ -222,3 +222,9 @@ def next_motor(session: Session, motor: Motor) -> Motor | None:
     ids = list(session.scalars(sa.select(Motor.id).where(Motor.unit_id == motor.unit_id).order_by(*walking_order())))
     place = ids.index(motor.id)
     return session.get(Motor, ids[place + 1]) if place + 1 < len(ids) else None
+
+
+def runs_of(session: Session, unit_id: int) -> dict[int, MotorRun]:
+    """How long each motor of the unit has run, by motor."""
+    return {run.motor_id: run for run in session.scalars(
+        sa.select(MotorRun).join(Motor, Motor.id == MotorRun.motor_id).where(Motor.unit_id == unit_id))}

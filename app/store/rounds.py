@@ -54,6 +54,8 @@ class Reading(Base):
                  sqlite_where=sa.text("state = 'running' AND skip_reason IS NULL"),
                  postgresql_where=sa.text("state = 'running' AND skip_reason IS NULL")),
         one_of("state", facts.STATES, "state_known"),
+        # A motor that nobody reached has no observed state, only the reason.
+        sa.CheckConstraint("state IS NOT NULL OR skip_reason IS NOT NULL", name="state_or_skipped"),
     )
 
     id: Mapped[uuid.UUID] = mapped_column(Key16, primary_key=True)
@@ -69,7 +71,8 @@ class Reading(Base):
     clock_offset_s: Mapped[float] = mapped_column(Real, default=0.0)  # server minus tablet
     received_at: Mapped[datetime] = mapped_column(UtcDateTime)
     entered_later: Mapped[bool] = mapped_column(default=False)
-    state: Mapped[str] = mapped_column(sa.Text)
+    state: Mapped[str | None] = mapped_column(sa.Text)
+    condition_before: Mapped[str | None] = mapped_column(sa.Text)  # the motor's condition when this was received
     skip_reason: Mapped[str | None] = mapped_column(sa.Text)
     smoke: Mapped[str | None] = mapped_column(sa.Text)
     guard: Mapped[str | None] = mapped_column(sa.Text)
@@ -125,8 +128,9 @@ class Reading(Base):
     def as_facts(self) -> facts.Reading:
         """This reading as the rules see it."""
         return facts.Reading(
-            state=self.state, taken_at=self.taken_at, smoke=self.smoke, guard=self.guard, ground=self.ground,
-            leak=self.leak, vibration_feel=facts.Ends(self.vibration_feel_de, self.vibration_feel_ode),
+            state=self.state or facts.STANDBY, taken_at=self.taken_at, smoke=self.smoke, guard=self.guard,
+            ground=self.ground, leak=self.leak, condition_before=self.condition_before,
+            vibration_feel=facts.Ends(self.vibration_feel_de, self.vibration_feel_ode),
             vibration_mm_s=facts.Ends(self.vibration_mm_s_de, self.vibration_mm_s_ode),
             bearing_feel=facts.Ends(self.bearing_feel_de, self.bearing_feel_ode),
             bearing_temp_c=facts.Ends(self.bearing_temp_c_de, self.bearing_temp_c_ode),
@@ -191,3 +195,10 @@ def previous_by_person(session: Session, person_id: int, before: datetime, most:
     return list(session.scalars(sa.select(Reading).where(
         Reading.person_id == person_id, Reading.taken_at < before, Reading.token_id.is_(None))
         .order_by(Reading.taken_at.desc()).limit(most)))
+
+
+def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:
+    """Every observed state of one motor, the oldest first: for making its running time anew."""
+    rows = session.execute(sa.select(Reading.taken_at, Reading.state).where(
+        Reading.motor_id == motor_id, Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at))
+    return [(at, state) for at, state in rows if state is not None]

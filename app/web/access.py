@@ -1,4 +1,7 @@
-"""Who is asking, for which unit, and whether they may: sessions, forgery tokens, roles. Every view decides, or is refused."""
+"""Who is asking, for which unit, and whether they may: sessions, forgery tokens, roles.
+
+Every view decides who may call it, or is refused to everybody.
+"""
 
 from __future__ import annotations
 

@@ -97,10 +97,11 @@ def sign_out() -> Any:
     return answer
 
 
-@bp.get("/unit/<int:unit_id>")
+@bp.post("/unit")
 @allow(OPERATOR)
-def choose_unit(unit_id: int) -> Any:
+def choose_unit() -> Any:
     """Goes over to another of the person's own units; one that is not theirs does not exist for them."""
+    unit_id = request.form.get("unit_id", type=int)
     chosen = access.found_or_404(next((u for u in access.person().units if u.id == unit_id), None))
     with writing() as session:
         session.get_one(people.SignedIn, g.signed_in.key).unit_id = chosen.id

@@ -1,6 +1,7 @@
 """the register, rounds, readings, flags"""
 
 import sqlalchemy as sa
+
 from alembic import op
 
 revision = "0001"
@@ -34,7 +35,9 @@ def upgrade():
         sa.Column("active", sa.Boolean(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("last_sign_in_at", sa.DateTime(timezone=True), nullable=True),
-        sa.CheckConstraint("role IN ('operator', 'head operator', 'supervisor')", name=op.f("ck_person_role_known")),
+        sa.CheckConstraint(
+            "\"role\" IN ('operator', 'head operator', 'supervisor')", name=op.f("ck_person_role_known")
+        ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
         sa.UniqueConstraint("sign_in_key", name=op.f("uq_person_sign_in_key")),
     )
@@ -48,7 +51,7 @@ def upgrade():
         sa.Column("vibration", sa.Text(), nullable=False),
         sa.Column("grease", sa.Text(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
-        sa.CheckConstraint("temperature IN ('C', 'F')", name=op.f("ck_unit_temperature_known")),
+        sa.CheckConstraint("\"temperature\" IN ('C', 'F')", name=op.f("ck_unit_temperature_known")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_unit")),
         sa.UniqueConstraint("name", name=op.f("uq_unit_name")),
     )
@@ -101,17 +104,21 @@ def upgrade():
         sa.Column("remarks", sa.Text(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
-        sa.CheckConstraint("ammeter IN ('none', 'one', 'three', 'control room')", name=op.f("ck_motor_ammeter_known")),
-        sa.CheckConstraint("checked_every IN ('shift', 'day', 'week')", name=op.f("ck_motor_checked_every_known")),
         sa.CheckConstraint(
-            "condition IN ('running', 'standby', 'out of service', 'locked out')", name=op.f("ck_motor_condition_known")
+            "\"ammeter\" IN ('none', 'one', 'three', 'control room')", name=op.f("ck_motor_ammeter_known")
+        ),
+        sa.CheckConstraint("\"checked_every\" IN ('shift', 'day', 'week')", name=op.f("ck_motor_checked_every_known")),
+        sa.CheckConstraint(
+            "\"condition\" IN ('running', 'standby', 'out of service', 'locked out')",
+            name=op.f("ck_motor_condition_known"),
         ),
         sa.CheckConstraint(
-            "interlock IN ('low-voltage protection', 'low-voltage release', 'automatic start')",
+            "\"interlock\" IN ('low-voltage protection', 'low-voltage release', 'automatic start')",
             name=op.f("ck_motor_interlock_known"),
         ),
         sa.CheckConstraint(
-            "start_basis IN ('general practice', 'table', 'written procedure')", name=op.f("ck_motor_start_basis_known")
+            "\"start_basis\" IN ('general practice', 'table', 'written procedure')",
+            name=op.f("ck_motor_start_basis_known"),
         ),
         sa.ForeignKeyConstraint(["unit_id"], ["unit.id"], name=op.f("fk_motor_unit_id_unit")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_motor")),
@@ -191,7 +198,7 @@ def upgrade():
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("last_used_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("revoked_at", sa.DateTime(timezone=True), nullable=True),
-        sa.CheckConstraint("scope IN ('read', 'record')", name=op.f("ck_token_scope_known")),
+        sa.CheckConstraint("\"scope\" IN ('read', 'record')", name=op.f("ck_token_scope_known")),
         sa.ForeignKeyConstraint(["unit_id"], ["unit.id"], name=op.f("fk_token_unit_id_unit")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_token")),
         sa.UniqueConstraint("hash", name=op.f("uq_token_hash")),
@@ -212,8 +219,12 @@ def upgrade():
         sa.Column("unit_of_measure", sa.Text(), nullable=True),
         sa.Column("source", sa.Text(), nullable=False),
         sa.Column("says", sa.Text(), nullable=False),
-        sa.CheckConstraint("cause IN ('reading', 'greasing', 'start', 'round')", name=op.f("ck_finding_cause_known")),
-        sa.CheckConstraint("priority IN ('act now', 'this shift', 'watch')", name=op.f("ck_finding_priority_known")),
+        sa.CheckConstraint(
+            "\"cause\" IN ('reading', 'greasing', 'start', 'round')", name=op.f("ck_finding_cause_known")
+        ),
+        sa.CheckConstraint(
+            "\"priority\" IN ('act now', 'this shift', 'watch')", name=op.f("ck_finding_priority_known")
+        ),
         sa.ForeignKeyConstraint(["motor_id"], ["motor.id"], name=op.f("fk_finding_motor_id_motor")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_finding")),
         sa.UniqueConstraint("cause_id", "rule", "end", name=op.f("uq_finding_cause_id_rule_end")),
@@ -241,7 +252,8 @@ def upgrade():
         sa.Column("source", sa.Text(), nullable=False),
         sa.Column("says", sa.Text(), nullable=False),
         sa.Column("good_rounds", sa.Integer(), nullable=False),
-        sa.Column("good_since", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("good_round_id", sa.Integer(), nullable=True),
+        sa.Column("improving_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("returned_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("seen_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("seen_by_id", sa.Integer(), nullable=True),
@@ -256,10 +268,11 @@ def upgrade():
         sa.Column("before_id", sa.Integer(), nullable=True),
         sa.Column("arrived_late", sa.Boolean(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
-        sa.CheckConstraint("priority IN ('act now', 'this shift', 'watch')", name=op.f("ck_flag_priority_known")),
+        sa.CheckConstraint("\"priority\" IN ('act now', 'this shift', 'watch')", name=op.f("ck_flag_priority_known")),
         sa.ForeignKeyConstraint(["action_by_id"], ["person.id"], name=op.f("fk_flag_action_by_id_person")),
         sa.ForeignKeyConstraint(["before_id"], ["flag.id"], name=op.f("fk_flag_before_id_flag")),
         sa.ForeignKeyConstraint(["closed_by_id"], ["person.id"], name=op.f("fk_flag_closed_by_id_person")),
+        sa.ForeignKeyConstraint(["good_round_id"], ["round.id"], name=op.f("fk_flag_good_round_id_round")),
         sa.ForeignKeyConstraint(["motor_id"], ["motor.id"], name=op.f("fk_flag_motor_id_motor")),
         sa.ForeignKeyConstraint(["raised_by_id"], ["person.id"], name=op.f("fk_flag_raised_by_id_person")),
         sa.ForeignKeyConstraint(["seen_by_id"], ["person.id"], name=op.f("fk_flag_seen_by_id_person")),
@@ -301,7 +314,7 @@ def upgrade():
         sa.Column("why", sa.Text(), nullable=True),
         sa.Column("person_id", sa.Integer(), nullable=False),
         sa.Column("token_id", sa.Integer(), nullable=True),
-        sa.CheckConstraint("end IN ('DE', 'ODE')", name=op.f("ck_greasing_end_known")),
+        sa.CheckConstraint("\"end\" IN ('DE', 'ODE')", name=op.f("ck_greasing_end_known")),
         sa.ForeignKeyConstraint(["motor_id"], ["motor.id"], name=op.f("fk_greasing_motor_id_motor")),
         sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_greasing_person_id_person")),
         sa.ForeignKeyConstraint(["token_id"], ["token.id"], name=op.f("fk_greasing_token_id_token")),
@@ -347,8 +360,8 @@ def upgrade():
         sa.Column("replaced_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("person_id", sa.Integer(), nullable=True),
         sa.Column("why", sa.Text(), nullable=True),
-        sa.CheckConstraint("end IN ('DE', 'ODE')", name=op.f("ck_lubrication_point_end_known")),
-        sa.CheckConstraint("kind IN ('grease', 'oil', 'sealed')", name=op.f("ck_lubrication_point_kind_known")),
+        sa.CheckConstraint("\"end\" IN ('DE', 'ODE')", name=op.f("ck_lubrication_point_end_known")),
+        sa.CheckConstraint("\"kind\" IN ('grease', 'oil', 'sealed')", name=op.f("ck_lubrication_point_kind_known")),
         sa.ForeignKeyConstraint(["motor_id"], ["motor.id"], name=op.f("fk_lubrication_point_motor_id_motor")),
         sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_lubrication_point_person_id_person")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_lubrication_point")),
@@ -405,7 +418,7 @@ def upgrade():
         sa.Column("load_wk2_lbft2", sa.Double(), nullable=True),
         sa.Column("de_bearing", sa.Text(), nullable=True),
         sa.Column("ode_bearing", sa.Text(), nullable=True),
-        sa.CheckConstraint("mounting IN ('rigid', 'flexible')", name=op.f("ck_nameplate_mounting_known")),
+        sa.CheckConstraint("\"mounting\" IN ('rigid', 'flexible')", name=op.f("ck_nameplate_mounting_known")),
         sa.ForeignKeyConstraint(["confirmed_by_id"], ["person.id"], name=op.f("fk_nameplate_confirmed_by_id_person")),
         sa.ForeignKeyConstraint(["entered_by_id"], ["person.id"], name=op.f("fk_nameplate_entered_by_id_person")),
         sa.ForeignKeyConstraint(["motor_id"], ["motor.id"], name=op.f("fk_nameplate_motor_id_motor")),
@@ -444,7 +457,8 @@ def upgrade():
         sa.Column("clock_offset_s", sa.Double(), nullable=False),
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("entered_later", sa.Boolean(), nullable=False),
-        sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("state", sa.Text(), nullable=True),
+        sa.Column("condition_before", sa.Text(), nullable=True),
         sa.Column("skip_reason", sa.Text(), nullable=True),
         sa.Column("smoke", sa.Text(), nullable=True),
         sa.Column("guard", sa.Text(), nullable=True),
@@ -478,8 +492,9 @@ def upgrade():
         sa.Column("replaces_id", sa.LargeBinary(16).with_variant(sa.Uuid(), "postgresql"), nullable=True),
         sa.Column("replaces_why", sa.Text(), nullable=True),
         sa.CheckConstraint(
-            "state IN ('running', 'standby', 'out of service', 'locked out')", name=op.f("ck_reading_state_known")
+            "\"state\" IN ('running', 'standby', 'out of service', 'locked out')", name=op.f("ck_reading_state_known")
         ),
+        sa.CheckConstraint("state IS NOT NULL OR skip_reason IS NOT NULL", name=op.f("ck_reading_state_or_skipped")),
         sa.ForeignKeyConstraint(["motor_id"], ["motor.id"], name=op.f("fk_reading_motor_id_motor")),
         sa.ForeignKeyConstraint(["nameplate_id"], ["nameplate.id"], name=op.f("fk_reading_nameplate_id_nameplate")),
         sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_reading_person_id_person")),

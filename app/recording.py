@@ -1,0 +1,260 @@
+"""Taking an entry in: the one store for page, tablet and JSON door. Saved once however often it is sent.
+
+Everything that happened is kept: what breaks a rule is stored and flagged, never refused. What cannot be true, or
+names a motor or person that is not of this unit, is refused at its field.
+"""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from app import judging
+from app.entries import BadEntry, Entry, Problem
+from app.rules import facts
+from app.rules.findings import Finding
+from app.rules.shifts import Shift
+from app.store import flags, lubrication, motors, people, rounds
+from app.store.lubrication import Greasing
+from app.store.motors import Motor, MotorRun
+from app.store.people import HEAD_OPERATOR, Person, Token
+from app.store.rounds import Reading, Round
+from app.store.units import Unit
+
+#: Less than this is the network's delay, not a wrong clock.
+CLOCK_NOISE_S = 2.0
+#: A sender without device_now may be this far ahead before it is asked to send one.
+AHEAD = timedelta(minutes=10)
+
+
+class OtherContent(ValueError):
+    """The id is known with other content."""
+
+
+class NotAllowed(PermissionError):
+    """This person may not do this, with the words to show."""
+
+
+@dataclass(frozen=True)
+class Sender:
+    """Who brings an entry in: a signed-in person, or a token for a person named in the entry."""
+
+    unit: Unit
+    received_at: datetime
+    person: Person | None = None
+    token: Token | None = None
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """The answer to an entry: stored is False when it was there already."""
+
+    id: uuid.UUID
+    stored: bool
+    findings: list[Finding] = field(default_factory=list)
+
+
+# rounds ----------------------------------------------------------------------------------------------------
+
+
+def open_round(session: Session, unit: Unit, shift: Shift, at: datetime, person_id: int | None) -> tuple[Round, bool]:
+    """The round of a shift, made when it is not there: one, however many tablets ask at once."""
+    found = rounds.round_of(session, unit.id, shift.date, shift.name)
+    if found is not None:
+        return found, False
+    insert = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
+    made = session.execute(insert(Round).values(
+        unit_id=unit.id, shift_date=shift.date, shift_name=shift.name, starts_at=shift.starts_at,
+        ends_at=shift.ends_at, opened_at=at, opened_by_id=person_id).on_conflict_do_nothing())
+    opened = rounds.round_of(session, unit.id, shift.date, shift.name)
+    assert opened is not None
+    return opened, made.rowcount == 1
+
+
+def open_sheet(session: Session, unit: Unit, at: datetime, person: Person) -> Round:
+    """Opens the shift's sheet: what the clock alone made due is flagged now, once."""
+    opened, new = open_round(session, unit, unit.calendar.shift_of(at), at, person.id)
+    if new:
+        judging.judge_opened_round(session, unit, opened, at)
+    return opened
+
+
+# what both kinds of entry need -----------------------------------------------------------------------------
+
+
+def corrected_time(entry: Entry, at_field: str, received_at: datetime) -> tuple[datetime, float]:
+    """When it was really observed, and the tablet's clock error in seconds (server minus tablet)."""
+    offset = 0.0
+    if entry.device_now is not None:
+        offset = float(round((received_at - entry.device_now).total_seconds()))
+        if abs(offset) < CLOCK_NOISE_S:
+            offset = 0.0
+    try:
+        at = entry.at_device + timedelta(seconds=offset)
+    except OverflowError:
+        at = received_at
+    if at > received_at:
+        if entry.device_now is None and at > received_at + AHEAD:
+            raise BadEntry([Problem(at_field, "This time has not come yet. Send device_now, your clock's own idea of "
+                                              "now, so that the time can be corrected.")])
+        at = received_at  # nothing was observed after it arrived; what the clock said is kept beside it
+    return at, offset
+
+
+def _motor_of(session: Session, sender: Sender, entry: Entry) -> Motor:
+    motor = motors.motor_by_tag(session, sender.unit.id, entry.tag)
+    if motor is None:
+        raise BadEntry([Problem("tag", "No motor of this unit has this tag.")])
+    # Entries of one motor are judged one after the other, also with several servers on one database.
+    return session.get_one(Motor, motor.id, with_for_update=True)
+
+
+def _person_of(session: Session, sender: Sender, entry: Entry) -> Person:
+    if sender.person is not None:
+        return sender.person
+    found = people.person_by_sign_in(session, entry.by)
+    if found is None or sender.unit.id not in {u.id for u in found.units}:
+        raise BadEntry([Problem("by", "No person of this unit signs in with this name.")])
+    return found
+
+
+def _stored_before(session: Session, kind: type[Reading] | type[Greasing], entry: Entry, unit: Unit) -> Any:
+    there = session.get(kind, entry.id)
+    if there is None:
+        return None
+    if there.unit_id != unit.id or there.content != entry.content:
+        raise OtherContent(f"{entry.id} is known with other content; make a new id for a new entry.")
+    return there
+
+
+def _add_once(session: Session, row: Reading | Greasing) -> bool:
+    """Inserts the row; False when another server stored the same id in this moment."""
+    try:
+        with session.begin_nested():
+            session.add(row)
+            session.flush()
+    except sa.exc.IntegrityError:
+        if session.get(type(row), row.id) is None:
+            raise
+        return False
+    return True
+
+
+def _answer(session: Session, row: Reading | Greasing, stored: bool) -> Recorded:
+    found = flags.findings_of(session, [row.id]).get(row.id, [])
+    return Recorded(row.id, stored, [f.as_rule() for f in found])
+
+
+# readings --------------------------------------------------------------------------------------------------
+
+
+def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[str, str] | None = None) -> Recorded:
+    """Stores one reading or skip, judges it, and says what was found. Raises BadEntry, OtherContent, NotAllowed."""
+    there = _stored_before(session, Reading, entry, sender.unit)
+    if there is not None:
+        return _answer(session, there, False)
+    motor = _motor_of(session, sender, entry)
+    person = _person_of(session, sender, entry)
+    taken_at, offset = corrected_time(entry, "taken_at", sender.received_at)
+    replaced = _replaced(session, sender, motor, person, entry)
+    opened, _ = open_round(session, sender.unit, sender.unit.calendar.shift_of(taken_at), sender.received_at, person.id)
+    plate = motor.nameplate_at(taken_at)
+    row = Reading(
+        id=entry.id, content=entry.content, unit_id=sender.unit.id, round_id=opened.id, motor_id=motor.id,
+        nameplate_id=plate.id if plate else None, person_id=person.id,
+        token_id=sender.token.id if sender.token else None, taken_at=taken_at, taken_at_device=entry.at_device,
+        clock_offset_s=offset, received_at=sender.received_at, typed=typed or {},
+        condition_before=motor.condition, **entry.columns)
+    if not _add_once(session, row):
+        return _answer(session, session.get_one(Reading, entry.id), False)
+    if replaced is not None:
+        judging.withdraw_reading(session, sender.unit, motor, replaced, sender.received_at)
+    found = judging.judge_reading(session, sender.unit, motor, row)
+    if not row.skipped and row.state:
+        observe(session, motor, row.state, taken_at)
+    return Recorded(row.id, True, found)
+
+
+def _replaced(session: Session, sender: Sender, motor: Motor, person: Person, entry: Entry) -> Reading | None:
+    """The reading a correction names. Raises where it is not there, corrected before, or not this person's to correct."""
+    key = entry.columns.get("replaces_id")
+    if key is None:
+        return None
+    old = session.get(Reading, key)
+    if old is None or old.unit_id != sender.unit.id or old.motor_id != motor.id:
+        raise BadEntry([Problem("replaces", "No reading of this motor has this id.")])
+    if session.scalar(sa.select(Reading.id).where(Reading.replaces_id == old.id)):
+        raise BadEntry([Problem("replaces", "This reading was corrected before. Correct the newer one.")])
+    if not person.may(HEAD_OPERATOR):
+        if old.person_id != person.id:
+            raise NotAllowed("You can correct your own entries. Ask the head operator to correct this one.")
+        if old.round.signed_at is not None:
+            raise NotAllowed("The sheet is signed. Ask the head operator to correct this entry.")
+    return old
+
+
+def observe(session: Session, motor: Motor, state: str, at: datetime) -> None:
+    """The motor was seen in this state. The newest observation is its condition; a lock stands until it is ended."""
+    if motor.condition != facts.LOCKED_OUT and (motor.condition_at is None or at >= motor.condition_at):
+        motor.condition, motor.condition_at = state, at
+    run = session.get(MotorRun, motor.id)
+    if run is None:
+        session.add(MotorRun(motor_id=motor.id, first_observed_at=at, observed_at=at, state=state, run_s=0.0))
+    elif at >= run.observed_at:
+        if run.state == facts.RUNNING:
+            run.run_s += (at - run.observed_at).total_seconds()
+        run.observed_at, run.state = at, state
+    else:
+        rebuild_run(session, motor, run)
+    session.flush()
+
+
+def rebuild_run(session: Session, motor: Motor, run: MotorRun) -> None:
+    """Running time made anew from the entries: one of them arrived late."""
+    seen = rounds.states_seen(session, motor.id)
+    done = sorted(lubrication.greasings_of(session, motor.id), key=lambda g: g.at)
+    run.first_observed_at, run.run_s = seen[0][0], 0.0
+    at, state = seen[0]
+    for later, next_state in [*seen[1:], seen[-1]]:
+        for g in done:
+            if at <= g.at < later:
+                g.run_s = run.run_s + ((g.at - at).total_seconds() if state == facts.RUNNING else 0.0)
+        if state == facts.RUNNING:
+            run.run_s += (later - at).total_seconds()
+        at, state = later, next_state
+    run.observed_at, run.state = at, state
+
+
+# greasings -------------------------------------------------------------------------------------------------
+
+
+def record_greasing(session: Session, sender: Sender, entry: Entry) -> Recorded:
+    """Stores one greasing, judges it, moves the due date. Raises BadEntry, OtherContent."""
+    there = _stored_before(session, Greasing, entry, sender.unit)
+    if there is not None:
+        return _answer(session, there, False)
+    motor = _motor_of(session, sender, entry)
+    person = _person_of(session, sender, entry)
+    at, _ = corrected_time(entry, "at", sender.received_at)
+    run = session.get(MotorRun, motor.id)
+    row = Greasing(
+        id=entry.id, content=entry.content, unit_id=sender.unit.id, motor_id=motor.id, at=at,
+        received_at=sender.received_at, person_id=person.id, token_id=sender.token.id if sender.token else None,
+        run_s=_run_s_at(run, at), **entry.columns)
+    row.person = session.get_one(Person, person.id)
+    if not _add_once(session, row):
+        return _answer(session, session.get_one(Greasing, entry.id), False)
+    return Recorded(row.id, True, judging.judge_greasing(session, sender.unit, motor, row))
+
+
+def _run_s_at(run: MotorRun | None, at: datetime) -> float | None:
+    """The motor's running seconds at an instant no older than its newest observation; else not known."""
+    if run is None or at < run.observed_at:
+        return None
+    return run.run_s + ((at - run.observed_at).total_seconds() if run.state == facts.RUNNING else 0.0)

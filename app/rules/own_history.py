@@ -1,0 +1,100 @@
+"""A motor against itself: which quantities are followed, and which earlier readings are like the one judged.
+
+Like with like: same nameplate, same method, running, not from before a bearing was changed or a new normal accepted;
+none taken while an end was still warm from greasing or the motor still warming up after its start.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+from app.rules import elapsed
+from app.rules.facts import ENDS, Facts, Reading
+from app.rules.limits import Limits
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One figure that is followed; SI; its rules are step_<name>, off_own_normal_<name>, heading_for_limit_<name>."""
+
+    name: str
+    end: str | None
+    unit: str
+    value: Callable[[Reading], float | None]
+    method: Callable[[Reading], str | None]
+    #: greasing one of these ends disturbs it
+    warmed_by: tuple[str, ...] = ()
+
+
+def _amps(reading: Reading) -> float | None:
+    return max(reading.current_a) if reading.current_a else None
+
+
+def _difference(reading: Reading) -> float | None:
+    de, ode = reading.bearing_temp_c.de, reading.bearing_temp_c.ode
+    return None if de is None or ode is None else de - ode
+
+
+def _bearing(end: str) -> Quantity:
+    return Quantity("bearing", end, "°C", lambda r: r.bearing_temp_c[end], lambda r: r.method, (end,))
+
+
+AMPS = Quantity("amps", None, "A", _amps, lambda r: None)
+BEARINGS = tuple(_bearing(end) for end in ENDS)
+END_DIFFERENCE = Quantity("end_difference", None, "K", _difference, lambda r: r.method, ENDS)
+WINDING = Quantity("winding", None, "°C", lambda r: r.winding_temp_c, lambda r: r.winding_method)
+QUANTITIES = (AMPS, *BEARINGS, END_DIFFERENCE, WINDING)
+
+
+def now_value(quantity: Quantity, facts: Facts, limits: Limits) -> float | None:
+    """The figure of the reading judged; None where it was not read, the motor stands, or it must settle first."""
+    reading = facts.reading
+    if reading is None or not reading.running or _settling(quantity, reading, facts, limits):
+        return None
+    return quantity.value(reading)
+
+
+def before(quantity: Quantity, facts: Facts, limits: Limits) -> list[tuple[Reading, float]]:
+    """Earlier readings of the same kind with their figure, newest first, at most the window's count."""
+    reading, found = facts.reading, []
+    if reading is None:
+        return []
+    for earlier in sorted(facts.history.running, key=lambda r: r.taken_at, reverse=True):
+        value = quantity.value(earlier)
+        if value is not None and _like(quantity, earlier, reading, facts, limits):
+            found.append((earlier, value))
+    return found[:int(limits.value("off_own_normal_window_readings"))]
+
+
+def _like(quantity: Quantity, earlier: Reading, reading: Reading, facts: Facts, limits: Limits) -> bool:
+    renewed = facts.history.new_normal_at
+    return (earlier.running
+            and elapsed.hours(earlier.taken_at, reading.taken_at) > 0
+            and earlier.nameplate_key == reading.nameplate_key
+            and quantity.method(earlier) == quantity.method(reading)
+            and (renewed is None or elapsed.hours(renewed, earlier.taken_at) >= 0)
+            and not _settling(quantity, earlier, facts, limits))
+
+
+def _settling(quantity: Quantity, reading: Reading, facts: Facts, limits: Limits) -> bool:
+    """Within the wait after a start, or after greasing an end this quantity feels."""
+    started = facts.history.last_start_at
+    if started is not None and _within(started, reading.taken_at, limits.value("step_start_wait_h")):
+        return True
+    wait_h = limits.value("step_greasing_wait_h")
+    return any(_within(at, reading.taken_at, wait_h) for at in _greased(quantity, facts))
+
+
+def _greased(quantity: Quantity, facts: Facts) -> list[datetime]:
+    times = [done.at for done in facts.history.greasings if done.end in quantity.warmed_by]
+    for end in quantity.warmed_by:
+        point = facts.motor.lubrication[end]
+        if point is not None and point.last_greased_at is not None:
+            times.append(point.last_greased_at)
+    return times
+
+
+def _within(event: datetime, at: datetime, wait_h: float) -> bool:
+    return 0 <= elapsed.hours(event, at) < wait_h
