@@ -54,7 +54,7 @@ def _who() -> dict[str, object]:
 def running() -> Iterator[str]:
     """The URL of a server's maintenance database, as its superuser; the server is stopped on leaving.
 
-    TEST_PG_URL names a server to use instead: its user must be allowed to make databases.
+    TEST_PG_URL names a server to use instead: a throw-away one, whose user there is its superuser.
     """
     if os.environ.get("TEST_PG_URL"):
         yield os.environ["TEST_PG_URL"]
@@ -84,13 +84,12 @@ class Server:
         self._engine = sa.create_engine(self.url, isolation_level="AUTOCOMMIT", poolclass=sa.pool.NullPool)
         self._made: list[str] = []
 
-    def make(self, template: str | None = None) -> str:
-        """A new database, empty or a copy of another; its URL, password included."""
+    def make(self) -> str:
+        """A new database with nothing in it; its URL, password included."""
         name = f"rounds_test_{os.getpid()}_{len(self._made)}"
         self._made.append(name)
         with self._engine.connect() as connection:
-            copied = f" TEMPLATE {template} STRATEGY file_copy" if template else ""
-            connection.exec_driver_sql(f"CREATE DATABASE {name}{copied}")
+            connection.exec_driver_sql(f"CREATE DATABASE {name}")
         return self.url.set(database=name).render_as_string(hide_password=False)
 
     def drop(self, url: str) -> None:
@@ -102,3 +101,21 @@ class Server:
         for name in filter(None, self._made):
             with self._engine.connect() as connection:
                 connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+
+
+#: Links are not looked at while every table is emptied; ids begin at 1 again.
+_EMPTY = """
+SET LOCAL session_replication_role = replica;
+DO $$ DECLARE t record; BEGIN
+  FOR t IN SELECT c.oid::regclass AS name FROM pg_class c JOIN pg_namespace n ON n.oid = c.relnamespace
+           WHERE n.nspname = 'public' AND c.relkind = 'r' AND c.relname <> 'alembic_version'
+  LOOP EXECUTE 'DELETE FROM ' || t.name; END LOOP;
+  PERFORM setval(c.oid, 1, false) FROM pg_class c WHERE c.relkind = 'S';
+END $$;
+"""
+
+
+def empty(engine: sa.Engine) -> None:
+    """Every row gone, the tables left: a hundredth of the time that a fresh copy or TRUNCATE takes."""
+    with engine.begin() as connection:
+        connection.exec_driver_sql(_EMPTY)

@@ -72,17 +72,22 @@ def postgres() -> Iterator[cluster.Server]:
 
 
 @pytest.fixture(scope="session")
-def migrated_postgres(postgres: cluster.Server) -> str:
-    """The name of a PostgreSQL database brought up to date once; tests work on copies."""
+def migrated_postgres(postgres: cluster.Server) -> Iterator[Database]:
+    """A PostgreSQL database brought up to date once; every test that uses it leaves it without a row."""
     made = Database(postgres.make())
     made.upgrade()
+    cluster.empty(made.engine)
+    yield made
     made.close()
-    return str(made.url.database)
 
 
 @pytest.fixture
 def new_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[..., Database]]:
-    """new_database("sqlite" | "postgresql", upgraded=True) -> Database: as many as a test wants, gone after it."""
+    """new_database("sqlite" | "postgresql", upgraded=True) -> Database.
+
+    An upgraded one has no rows, and on PostgreSQL there is one of it a test. Not upgraded, a test has as many as it
+    asks for, with nothing in them.
+    """
     made: list[Database] = []
 
     def make(kind: str, upgraded: bool = True) -> Database:
@@ -90,18 +95,28 @@ def new_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Cal
             path = tmp_path / f"rounds-{len(made)}.sqlite3"
             if upgraded:
                 shutil.copyfile(request.getfixturevalue("migrated_file"), path)
-            url = f"sqlite:///{path}"
+            made.append(Database(f"sqlite:///{path}"))
+        elif upgraded:
+            shared: Database = request.getfixturevalue("migrated_postgres")
+            assert shared.url not in [d.url for d in made], "a test has one upgraded PostgreSQL database"
+            made.append(Database(_text(shared)))
         else:
-            template = request.getfixturevalue("migrated_postgres") if upgraded else None
-            url = request.getfixturevalue("postgres").make(template)
-        made.append(Database(url))
+            made.append(Database(request.getfixturevalue("postgres").make()))
         return made[-1]
 
     yield make
     for database in made:
         database.close()
         if not database.is_sqlite:
-            request.getfixturevalue("postgres").drop(database.url.render_as_string(hide_password=False))
+            shared = request.getfixturevalue("migrated_postgres")
+            if database.url == shared.url:
+                cluster.empty(shared.engine)
+            else:
+                request.getfixturevalue("postgres").drop(_text(database))
+
+
+def _text(database: Database) -> str:
+    return database.url.render_as_string(hide_password=False)
 
 
 @pytest.fixture(params=BOTH)
@@ -147,8 +162,7 @@ def app(request: pytest.FixtureRequest, settings: Settings, clock: Clock,
     from app import create_app
 
     made = new_database(getattr(request, "param", SQLITE))
-    url = made.url.render_as_string(hide_password=False)
-    app = create_app(replace(settings, database_url=url), clock=clock)
+    app = create_app(replace(settings, database_url=_text(made)), clock=clock)
     app.testing = True
     yield app
     app.extensions["database"].close()
