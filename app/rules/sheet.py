@@ -10,6 +10,7 @@ from app.rules import (
     drift,
     greasing,
     load,
+    lockout,
     look_again,
     lubricant,
     safety,
@@ -28,7 +29,8 @@ Rule = Callable[[Facts, Limits], list[Finding]]
 
 #: judged on what one person found at one time; nothing of these needs history
 AT_THE_MOTOR: tuple[Rule, ...] = (
-    safety.check, lockout.check, load.check, balance.check, bearings.check, windings.check, vibration.check, lubricant.check,
+    safety.check, lockout.check, load.check, balance.check, bearings.check, windings.check, vibration.check,
+    lubricant.check,
     round_list.check,
 )
 WITH_HISTORY: tuple[Rule, ...] = (greasing.check, drift.check, warming.check, look_again.check)
