@@ -1,0 +1,333 @@
+"""The one place that creates and edits a motor with its nameplate and both lines of the lubrication chart.
+
+Page, file and seed all hand in plain cells by column name. What differs is planned first (an `Edit`), then written
+with a change noted for each, in the same transaction: new plate figures with a later fitted_on are a swap and add a
+plate, others correct the one fitted; a changed line of the chart closes the old row and adds a new one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from typing import Any, NamedTuple
+
+import sqlalchemy as sa
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from app.rules import facts
+from app.rules.shifts import local_instant
+from app.store.changes import Change, note_change
+from app.store.lubrication import Greasing
+from app.store.motors import LubricationPoint, Motor, Nameplate, motor_by_tag, tag_key
+from app.store.people import Person
+from app.store.register_columns import (
+    CHART_COLUMNS,
+    COLUMNS,
+    MOTOR,
+    MOTOR_COLUMNS,
+    PLATE,
+    PLATE_COLUMNS,
+    Entry,
+    RegisterErrors,
+    as_cell,
+    read_cells,
+)
+from app.store.units import Unit
+
+__all__ = ["COLUMNS", "Difference", "Edit", "RegisterErrors", "cells_of", "changes_of_motor", "confirm_plate",
+           "greased_ends", "plan", "read_cells", "save_motor", "waits_for_second_person", "write"]
+
+_STAMPED = {"hp": "hp", "volts": "volts", "amps": "amps", "service_factor_amps": "service_factor_amps"}
+
+
+class Difference(NamedTuple):
+    column: str
+    before: str
+    after: str
+
+
+@dataclass
+class Edit:
+    """What saving an entry will do. No difference: nothing."""
+
+    motor: Motor | None  # None until it is written, when it is new
+    entry: Entry
+    differences: list[Difference] = field(default_factory=list)
+    new: bool = False
+    swap: bool = False
+    notices: list[tuple[str, str]] = field(default_factory=list)  # (column, what was not taken and why)
+
+    def touches(self, part: str) -> list[Difference]:
+        return [d for d in self.differences if COLUMNS[d.column].part == part]
+
+
+# what is there ---------------------------------------------------------------------------------------------
+
+
+def cells_of(motor: Motor) -> dict[str, str]:
+    """The motor's cells as the export writes them and the form shows them."""
+    cells = {c.name: as_cell(getattr(motor, c.attribute)) for c in MOTOR_COLUMNS}
+    plate = motor.nameplate
+    for column in PLATE_COLUMNS:
+        value = getattr(plate, column.attribute) if plate else None
+        if plate and value is None and column.name in _STAMPED:
+            value = getattr(plate, _STAMPED[column.name])  # a figure that came without the plate's words
+        cells[column.name] = as_cell(value)
+    for end, columns in CHART_COLUMNS.items():
+        point = motor.point(end)
+        cells |= {c.name: as_cell(getattr(point, c.attribute) if point else None) for c in columns}
+    return {name: cells[name] for name in COLUMNS}
+
+
+def greased_ends(session: Session, motor_ids: Collection[int] | None, unit_id: int) -> set[tuple[int, str]]:
+    """(motor, end) wherever a greasing is recorded; None: all of the unit's motors."""
+    query = sa.select(Greasing.motor_id, Greasing.end).where(Greasing.unit_id == unit_id).distinct()
+    if motor_ids is not None:
+        query = query.where(Greasing.motor_id.in_(motor_ids))
+    return {(motor_id, end) for motor_id, end in session.execute(query)}
+
+
+def changes_of_motor(session: Session, motor: Motor, most: int = 50) -> list[Change]:
+    """The newest changes of the motor, its plates and its chart."""
+    points = sa.select(LubricationPoint.id).where(LubricationPoint.motor_id == motor.id)
+    plates = sa.select(Nameplate.id).where(Nameplate.motor_id == motor.id)
+    return list(session.scalars(
+        sa.select(Change).where(sa.or_(
+            sa.and_(Change.subject == "motor", Change.subject_id == motor.id),
+            sa.and_(Change.subject == "nameplate", Change.subject_id.in_(plates)),
+            sa.and_(Change.subject == "lubrication point", Change.subject_id.in_(points)),
+        )).order_by(Change.at.desc(), Change.id.desc()).limit(most).options(sa.orm.joinedload(Change.person))))
+
+
+# planning --------------------------------------------------------------------------------------------------
+
+
+def plan(unit: Unit, motor: Motor | None, entry: Entry, greased: Collection[str] = (), *, keep_spelling: bool = False,
+         why: str | None = None, by_hand: bool = True) -> Edit:
+    """What saving this entry would change. Raises RegisterErrors for what must not be.
+
+    greased: the ends with a recorded greasing, where the register's own date no longer counts.
+    keep_spelling: the tag found the motor, and its spelling in the register stays. by_hand: False for a file, which
+    cannot end a lock-out.
+    """
+    if motor is None:
+        return Edit(None, entry, [Difference(n, "", c) for n, c in entry.cells().items() if c], new=True)
+    before, after = cells_of(motor), entry.cells()
+    edit = Edit(motor, entry)
+    for name in _kept(before, after, greased, keep_spelling, edit):
+        after[name] = before[name]
+    edit.differences = [Difference(n, before[n], after[n]) for n in COLUMNS if before[n] != after[n]]
+    _check_lock(motor, after["condition"], why, by_hand)
+    edit.swap = _is_swap(unit, motor.nameplate, edit)
+    if not edit.swap:
+        _check_fitted(unit, motor, edit)
+    return edit
+
+
+def _kept(before: Mapping[str, str], after: Mapping[str, str], greased: Collection[str], keep_spelling: bool,
+          edit: Edit) -> list[str]:
+    """The columns that stay as they are whatever was typed."""
+    kept = [] if after["condition"] else ["condition"]  # nothing said is no observation
+    if keep_spelling and tag_key(before["tag"]) == tag_key(after["tag"]):
+        kept.append("tag")
+    for end in greased:
+        name = f"{end.lower()}_last_greased"
+        if before[name] != after[name]:
+            kept.append(name)
+            edit.notices.append((name, "Not taken: greasings are recorded here, and the newest of them counts."))
+    return kept
+
+
+def _check_lock(motor: Motor, condition: str, why: str | None, by_hand: bool) -> None:
+    """Locked out is entered and ended only by a named act."""
+    if condition == (motor.condition or "") or facts.LOCKED_OUT not in (condition, motor.condition):
+        return
+    if not by_hand and motor.condition == facts.LOCKED_OUT:
+        raise RegisterErrors([("condition", "Leave this empty: the motor is locked out. No file ends a lock-out.")])
+    if by_hand and not why:
+        raise RegisterErrors([("condition", "Say why: a lock-out is entered and ended by name, with a reason.")])
+
+
+def _day_fitted(unit: Unit, plate: Nameplate) -> date:
+    return plate.fitted_on or plate.fitted_from.astimezone(unit.calendar.zone).date()
+
+
+def _is_swap(unit: Unit, plate: Nameplate | None, edit: Edit) -> bool:
+    fitted_on = edit.entry.values["fitted_on"]
+    figures = [d for d in edit.touches(PLATE) if d.column != "fitted_on"]
+    return bool(plate and figures and fitted_on and fitted_on > _day_fitted(unit, plate))
+
+
+def _check_fitted(unit: Unit, motor: Motor, edit: Edit) -> None:
+    """A corrected date may not pass the plate before: the newest by date is the one fitted."""
+    fitted_on, plate = edit.entry.values["fitted_on"], motor.nameplate
+    earlier = [_day_fitted(unit, p) for p in motor.nameplates if p is not plate]
+    if fitted_on and earlier and fitted_on <= max(earlier):
+        raise RegisterErrors([("fitted_on", f"Enter a date after {max(earlier).isoformat()}: until then another "
+                               "machine was fitted.")])
+
+
+# writing ---------------------------------------------------------------------------------------------------
+
+
+def save_motor(session: Session, unit: Unit, motor: Motor | None, cells: Mapping[str, str], person: Person | None,
+               now: datetime, why: str | None = None) -> Edit:
+    """Adds (motor None) or edits one motor from its cells, and flushes. Raises RegisterErrors; nothing is written then.
+
+    A greased end's last_greased, where changed, is an error here: a person is there to be told.
+    """
+    entry = read_cells(cells, now.astimezone(unit.calendar.zone).date())
+    same = motor_by_tag(session, unit.id, entry.tag)
+    if same is not None and same is not motor:
+        raise RegisterErrors([("tag", f"Enter another tag: {same.tag} is in the register already.")])
+    greased = {end for _, end in greased_ends(session, [motor.id], unit.id)} if motor else set()
+    edit = plan(unit, motor, entry, greased, why=why)
+    if edit.notices:
+        raise RegisterErrors(edit.notices)
+    try:
+        write(session, unit, [edit], person, now, why)
+    except IntegrityError as error:
+        raise RegisterErrors([("tag", "Enter another tag: somebody has just entered this one.")]) from error
+    return edit
+
+
+def write(session: Session, unit: Unit, edits: Sequence[Edit], person: Person | None, now: datetime,
+          why: str | None = None) -> None:
+    """Writes planned edits and notes every change. A few flushes however many motors."""
+    edits = [edit for edit in edits if edit.differences]
+    pen = _Pen(session, unit, person, now, why)
+    for edit in edits:
+        pen.motor(edit)
+        pen.plate(edit)
+    session.flush()  # gives the new motors and plates their numbers
+    for edit in edits:
+        pen.close_lines(edit)
+    session.flush()  # the old line of a bearing goes before the new one comes
+    for edit in edits:
+        pen.add_lines(edit)
+    session.flush()
+    pen.note_all()
+    session.flush()
+    for edit in edits:
+        if edit.motor is not None:
+            session.expire(edit.motor, ["points"])
+
+
+class _Pen:
+    """Writes edits for one person at one instant."""
+
+    def __init__(self, session: Session, unit: Unit, person: Person | None, now: datetime, why: str | None) -> None:
+        self.session, self.unit, self.person, self.now, self.why = session, unit, person, now, why
+        self.notes: list[tuple[Motor, str, Any, str, str | None, str | None]] = []
+
+    def motor(self, edit: Edit) -> None:
+        values = edit.entry.values
+        if edit.motor is None:
+            edit.motor = Motor(unit_id=self.unit.id, version=0, created_at=self.now, tag=values["tag"],
+                               nameplates=[], **_facts_of(edit))
+            self.session.add(edit.motor)
+            self.notes.append((edit.motor, "motor", edit.motor, "tag", None, edit.entry.tag))
+        motor = edit.motor
+        for d in edit.touches(MOTOR):
+            setattr(motor, COLUMNS[d.column].attribute, values[d.column])
+            if d.column == "condition":
+                self._condition(motor, d)
+            if not edit.new:
+                self._note(motor, "motor", motor, d)
+        motor.tag_key = tag_key(motor.tag)
+        motor.version += 1
+
+    def _condition(self, motor: Motor, d: Difference) -> None:
+        motor.condition_at = self.now
+        if d.before == facts.LOCKED_OUT:
+            motor.lock_tag = motor.lock_owner = None
+
+    def plate(self, edit: Edit) -> None:
+        motor, differences = edit.motor, edit.touches(PLATE)
+        if motor is None or not differences:
+            return
+        plate = None if edit.new or edit.swap else motor.nameplate
+        fitted_on = edit.entry.values["fitted_on"]
+        if plate is None:
+            plate = Nameplate(fitted_from=self.now, entered_by_id=self.person.id if self.person else None)
+            motor.nameplates.append(plate)
+            if edit.swap:
+                self.notes.append((motor, "nameplate", plate, "swap", None, f"another machine from {fitted_on}"))
+        elif waits_for_second_person(motor, plate):
+            plate.entered_by_id = self.person.id if self.person else None  # who corrects it may not confirm it too
+        if fitted_on:
+            plate.fitted_from = local_instant(fitted_on, time(0), self.unit.calendar.zone)
+        _fill_plate(plate, edit.entry)
+        if not edit.new:
+            for d in differences:
+                self._note(motor, "nameplate", plate, d)
+
+    def close_lines(self, edit: Edit) -> None:
+        assert edit.motor is not None
+        for end in facts.ENDS:
+            point = None if edit.new or not edit.touches(end) else edit.motor.point(end)
+            if point is not None:
+                point.replaced_at = self.now
+
+    def add_lines(self, edit: Edit) -> None:
+        assert edit.motor is not None
+        for end, columns in CHART_COLUMNS.items():
+            differences = edit.touches(end)
+            if not differences:
+                continue
+            after = {c.attribute: edit.entry.values[c.name] for c in columns}
+            kept = {name for name, _ in edit.notices}
+            old = None if edit.new else edit.motor.point(end)
+            if old is not None and f"{end.lower()}_last_greased" in kept:
+                after["last_greased"] = old.last_greased
+            point = old
+            if any(value is not None for value in after.values()):
+                point = LubricationPoint(motor_id=edit.motor.id, end=end, valid_from=self.now, why=self.why,
+                                         person_id=self.person.id if self.person else None, **after)
+                if point.last_greased:
+                    point.last_greased_at = local_instant(point.last_greased, time(12), self.unit.calendar.zone)
+                self.session.add(point)
+            for d in differences if not edit.new else ():
+                self._note(edit.motor, "lubrication point", point, d)
+
+    def _note(self, motor: Motor, subject: str, thing: Any, d: Difference) -> None:
+        self.notes.append((motor, subject, thing, d.column, d.before or None, d.after or None))
+
+    def note_all(self) -> None:
+        for motor, subject, thing, name, before, after in self.notes:
+            note_change(self.session, unit_id=self.unit.id, at=self.now, person=self.person, subject=subject,
+                        subject_id=thing.id, label=motor.tag, field=name, before=before, after=after, why=self.why)
+
+
+def _facts_of(edit: Edit) -> dict[str, Any]:
+    """What a new motor cannot be without, typed or not."""
+    return {name: edit.entry.values[name] for name in ("service", "area", "checked_every", "start_basis", "remarks")}
+
+
+def _fill_plate(plate: Nameplate, entry: Entry) -> None:
+    for column in PLATE_COLUMNS:
+        value = entry.values[column.name]
+        setattr(plate, column.attribute, as_cell(value) or None if column.name in _STAMPED else value)
+    plate.hp = entry.values["hp"].value if entry.values["hp"] else None
+    plate.volts, plate.amps, plate.service_factor_amps = entry.volts, entry.amps, entry.service_factor_amps
+
+
+# the second person after a swap ----------------------------------------------------------------------------
+
+
+def waits_for_second_person(motor: Motor, plate: Nameplate | None) -> bool:
+    """A machine swapped in has no load in percent until another person has confirmed its plate; a first plate has."""
+    return plate is not None and plate.confirmed_at is None and plate is not motor.nameplates[0]
+
+
+def confirm_plate(session: Session, motor: Motor, plate: Nameplate, person: Person, now: datetime) -> None:
+    """Another person has read the plate and found it as entered. Raises RegisterErrors for the one who entered it."""
+    if plate.entered_by_id == person.id:
+        raise RegisterErrors([("", "Another person must confirm: you entered this plate yourself.")])
+    plate.confirmed_by_id, plate.confirmed_at = person.id, now
+    motor.version += 1
+    note_change(session, unit_id=motor.unit_id, at=now, person=person, subject="nameplate", subject_id=plate.id,
+                label=motor.tag, field="confirmed", before=None, after=person.name)
+    session.flush()
