@@ -15,7 +15,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -37,7 +37,7 @@ class ShiftStart:
 
     @property
     def local_time(self) -> time:
-        if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", self.at):
+        if not re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", self.at):
             raise BadShiftTime(f"{self.at!r} is not a time such as 06:00")
         return time(int(self.at[:2]), int(self.at[3:]))
 
@@ -95,7 +95,7 @@ def day_bounds(day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
 
 def parse_week(text: str) -> tuple[int, int]:
     """Year and week of "2026-W48". Raises BadWeek for anything else, week 53 of a 52-week year included."""
-    match = re.fullmatch(r"(\d{4})-W(\d{2})", text)
+    match = re.fullmatch(r"([0-9]{4})-W([0-9]{2})", text)
     if not match:
         raise BadWeek(f"{text!r} is not a week such as 2026-W48")
     year, week = int(match[1]), int(match[2])
@@ -144,26 +144,26 @@ class Calendar:
         return ZoneInfo(self.zone_name)
 
     def _segment(self, instant: datetime) -> tuple[Pattern, datetime | None, datetime | None]:
+        """The pattern in force at an instant, since when and until when. Of two in force the later row is."""
         index = 0
         for i, pattern in enumerate(self.patterns):
             if pattern.valid_from is None or pattern.valid_from <= instant:
                 index = i
-        chosen = self.patterns[index]
-        after = self.patterns[index + 1].valid_from if index + 1 < len(self.patterns) else None
-        return chosen, chosen.valid_from, after
+        later = [p.valid_from for p in self.patterns[index + 1:] if p.valid_from is not None]
+        since = self.patterns[index].valid_from if index else None  # the first holds from the beginning
+        return self.patterns[index], since, min(later, default=None)
 
     def _starts(self, pattern: Pattern, around: date, days: int = 2) -> list[tuple[datetime, date, str]]:
+        """Every start near a day, in the order of the local clock: of two in one gap the later one counts."""
         zone = self.zone
-        return sorted(
+        return [
             (local_instant(day, shift.local_time, zone), day, shift.name)
             for day in (around + timedelta(days=d) for d in range(-days, days + 1))
             for shift in pattern.in_order()
-        )
+        ]
 
-    def shift_of(self, instant: datetime) -> Shift:
-        """The one shift that holds an instant. The instant must know its zone (ValueError otherwise)."""
-        if instant.tzinfo is None:
-            raise ValueError("an instant without a zone belongs to no shift")
+    def _piece(self, instant: datetime) -> tuple[Shift, datetime | None, datetime | None]:
+        """The part of a shift that lies under one pattern, and that pattern's own two ends."""
         pattern, since, until = self._segment(instant)
         starts = self._starts(pattern, instant.astimezone(self.zone).date())
         i = bisect_right([s[0] for s in starts], instant) - 1
@@ -173,7 +173,25 @@ class Calendar:
             begins = since
         if until is not None and ends > until:
             ends = until
-        return Shift(day, name, begins, ends)
+        return Shift(day, name, begins, ends), since, until
+
+    def shift_of(self, instant: datetime) -> Shift:
+        """The one shift that holds an instant. The instant must know its zone (ValueError otherwise).
+
+        Where a new pattern begins in the middle of a shift that both have, the crew stays: it is one shift.
+        """
+        if instant.tzinfo is None:
+            raise ValueError("an instant without a zone belongs to no shift")
+        shift, since, until = self._piece(instant)
+        if since is not None and shift.starts_at == since:
+            earlier = self._piece(since - timedelta(microseconds=1))[0]
+            if earlier.label == shift.label:
+                shift = replace(shift, starts_at=earlier.starts_at)
+        if until is not None and shift.ends_at == until:
+            later = self._piece(until)[0]
+            if later.label == shift.label:
+                shift = replace(shift, ends_at=later.ends_at)
+        return shift
 
     def after(self, shift: Shift) -> Shift:
         return self.shift_of(shift.ends_at)
@@ -191,14 +209,18 @@ class Calendar:
             shift = self.after(shift)
 
     def count(self, first: datetime, last: datetime) -> int:
-        """How many shifts from the one that holds `first` to the one that holds `last`, both included."""
+        """How many shifts from the one that holds `first` to the one that holds `last`, both included.
+
+        Counted by the calendar, not by walking: one that the clocks skipped whole (a date left out) counts too.
+        """
         if last < first:
             return 0
         a, b = self.shift_of(first), self.shift_of(last)
         pattern, _, until = self._segment(first)
-        if until is not None and until <= b.starts_at:
+        if until is not None and until <= last:
             last_here = self.shift_of(until - timedelta(microseconds=1))
-            return self._count_same(pattern, a, last_here) + self.count(until, last)
+            carried_over = 1 if last_here.ends_at > until else 0
+            return self._count_same(pattern, a, last_here) + self.count(until, last) - carried_over
         return self._count_same(pattern, a, b)
 
     @staticmethod
