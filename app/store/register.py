@@ -20,7 +20,7 @@ from app.rules import facts
 from app.rules.shifts import local_instant
 from app.store.changes import Change, note_change
 from app.store.lubrication import Greasing
-from app.store.motors import LubricationPoint, Motor, Nameplate, motor_by_tag, tag_key
+from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, motor_by_tag, tag_key
 from app.store.people import Person
 from app.store.register_columns import (
     CHART_COLUMNS,
@@ -203,6 +203,7 @@ def write(session: Session, unit: Unit, edits: Sequence[Edit], person: Person | 
         pen.plate(edit)
     session.flush()  # gives the new motors and plates their numbers
     for edit in edits:
+        pen.observe(edit)
         pen.close_lines(edit)
     session.flush()  # the old line of a bearing goes before the new one comes
     for edit in edits:
@@ -243,6 +244,20 @@ class _Pen:
         motor.condition_at = self.now
         if d.before == facts.LOCKED_OUT:
             motor.lock_tag = motor.lock_owner = None
+
+    def observe(self, edit: Edit) -> None:
+        """A condition changed by hand is an observation like any other: running hours are counted from it on."""
+        motor = edit.motor
+        if motor is None or motor.condition is None or not any(d.column == "condition" for d in edit.differences):
+            return
+        run = None if edit.new else self.session.get(MotorRun, motor.id)
+        if run is None:
+            self.session.add(MotorRun(motor_id=motor.id, first_observed_at=self.now, observed_at=self.now,
+                                      state=motor.condition, run_s=0.0))
+        elif self.now >= run.observed_at:
+            if run.state == facts.RUNNING:
+                run.run_s += (self.now - run.observed_at).total_seconds()
+            run.observed_at, run.state = self.now, motor.condition
 
     def plate(self, edit: Edit) -> None:
         motor, differences = edit.motor, edit.touches(PLATE)

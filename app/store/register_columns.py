@@ -313,45 +313,34 @@ def _read_cell(column: Column, typed: str, today: date) -> Any:
 def _connected_pair(values: Mapping[str, Any],
                     errors: list[tuple[str, str]]) -> tuple[float | None, float | None, float | None]:
     """Rated volts, amps and service-factor amps for the connected voltage; None where it is not chosen or not known."""
-    at_fault = {name for name, _ in errors}
-    if at_fault & {"volts", "amps", "service_factor_amps", "connected_volts"}:
+    if {name for name, _ in errors} & {"volts", "amps", "service_factor_amps", "connected_volts"}:
         return None, None, None
-    stamped, chosen = values.get("volts"), values.get("connected_volts")
-    figures = {name: values[name].value for name in ("amps", "service_factor_amps") if values.get(name)}
+    stamped, chosen = values["volts"], values["connected_volts"]
+    figures = {name: values[name].value for name in ("amps", "service_factor_amps") if values[name]}
     if stamped is None:
         return None, *_without_volts(figures, chosen, errors)
-    picked: dict[str, float | None] = {}
     try:
         volts = connected_volts(stamped.value, chosen)
     except NotANumber as error:
         errors.append(("connected_volts", str(error)))
         return None, None, None
+    picked: dict[str, float | None] = {}
     for name, given in figures.items():
         try:
-            check_pairs(stamped.value, given, "amps" if name == "amps" else "service-factor amps")
+            check_pairs(stamped.value, given, name.replace("_", " "))
             picked[name] = connected(stamped.value, given, chosen)
         except NotANumber as error:
             errors.append((name, str(error)))
-    _check_sfa(figures, errors)
     return volts, picked.get("amps"), picked.get("service_factor_amps")
 
 
 def _without_volts(figures: Mapping[str, Any], chosen: float | None,
                    errors: list[tuple[str, str]]) -> tuple[float | None, float | None]:
+    """The only current stamped is the rated one; two belong to two voltages, which must be known."""
     if chosen is not None:
         errors.append(("connected_volts", "Enter the plate's volts too, such as 230/460."))
     for name, given in figures.items():
         if len(flatten(given)) > 1:
             errors.append((name, "Enter the plate's volts too: two currents belong to two voltages."))
-    _check_sfa(figures, errors)
     one = {name: flatten(given)[0] for name, given in figures.items() if len(flatten(given)) == 1}
     return one.get("amps"), one.get("service_factor_amps")
-
-
-def _check_sfa(figures: Mapping[str, Any], errors: list[tuple[str, str]]) -> None:
-    """Service-factor amps below the rated amps cannot be: the service factor is never under one."""
-    if "amps" not in figures or "service_factor_amps" not in figures:
-        return
-    pairs = zip(figures["amps"], figures["service_factor_amps"], strict=False)
-    if any(max(sfa) < max(rated) for rated, sfa in pairs):
-        errors.append(("service_factor_amps", "Check the plate: service-factor amps are not below the rated amps."))

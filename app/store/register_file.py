@@ -197,7 +197,7 @@ def damage(column: str, cell: str, known: bool) -> str | None:
     known: the register holds this very tag, so that it was typed so.
     """
     cell = cell.strip()
-    if COLUMNS[column].kind == "remarks" or (column == "tag" and known):
+    if not cell or COLUMNS[column].kind == "remarks" or (column == "tag" and known):
         return None
     if _ERROR_CELL.fullmatch(cell):
         return "Enter the value itself: a spreadsheet put its own error word here."

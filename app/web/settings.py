@@ -1,0 +1,137 @@
+"""The unit's settings: its shifts and display, its limits, its tokens. People are in settings_people."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Blueprint, flash, redirect, render_template, request, url_for
+from sqlalchemy.orm import Session
+from wtforms import Form
+
+from app.rules.limits import DEFAULTS, Default, Limit
+from app.store import limits
+from app.store.changes import note_change
+from app.store.limits import LimitChange
+from app.store.people import Person, Token, people_of, tokens_of
+from app.store.units import Unit
+from app.web import access, settings_people
+from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
+from app.web.fields import WordField, put_errors
+
+bp = Blueprint("settings", __name__)
+settings_people.add_to(bp)
+
+SCALES = {"C": "°C", "F": "°F"}
+
+
+class DisplayForm(Form):
+    temperature = WordField("Temperatures are shown in", tuple(SCALES))
+
+
+@dataclass(frozen=True)
+class LimitLine:
+    """One limit as the page shows it: as shipped, in force for the whole unit, and for single motors."""
+
+    default: Default
+    in_force: Limit
+    last: LimitChange | None  # the change that set the unit's value
+    of_motors: list[LimitChange]
+
+
+@bp.get("/settings")
+@allow(SUPERVISOR)
+def index() -> Any:
+    with reading() as session:
+        unit = access.unit()
+        set_here = [line for line in limit_lines(session, unit) if line.last or line.of_motors]
+        live = [token for token in tokens_of(session, unit) if token.revoked_at is None]
+        return render_template("settings/index.html", people=people_of(session, unit), limits=DEFAULTS,
+                               set_here=set_here, tokens=live)
+
+
+# the unit --------------------------------------------------------------------------------------------------
+
+
+@bp.get("/settings/unit")
+@allow(SUPERVISOR)
+def unit_page() -> Any:
+    return show_unit(DisplayForm(temperature=access.unit().temperature))
+
+
+@bp.post("/settings/unit", endpoint="unit_post")
+@allow(SUPERVISOR)
+def unit_post() -> Any:
+    form = DisplayForm(request.form)
+    if form.temperature.data not in SCALES:
+        put_errors(form, [("temperature", "Choose °C or °F.")])
+        return show_unit(form, 400)
+    with writing() as session:
+        unit, person = session.get_one(Unit, access.unit().id), session.get_one(Person, access.person().id)
+        if unit.temperature != form.temperature.data:
+            note_change(session, unit_id=unit.id, at=now(), person=person, subject="unit", subject_id=unit.id,
+                        label=unit.name, field="temperature", before=unit.temperature, after=form.temperature.data)
+            unit.temperature = form.temperature.data
+        session.commit()
+    flash(f"Temperatures are shown in {SCALES[form.temperature.data]}. What is stored does not change.")
+    return redirect(url_for(".unit_page"), 303)
+
+
+def show_unit(form: DisplayForm, status: int = 200) -> Any:
+    form.temperature.choices = list(SCALES.items())
+    return render_template("settings/unit.html", form=form, shift=access.unit().calendar.shift_of(now())), status
+
+
+# limits ----------------------------------------------------------------------------------------------------
+
+
+@bp.get("/settings/limits")
+@allow(SUPERVISOR)
+def limits_page() -> Any:
+    with reading() as session:
+        lines = limit_lines(session, access.unit())
+        return render_template("settings/limits.html", lines=lines,
+                               set_here=[line for line in lines if line.last or line.of_motors])
+
+
+def limit_lines(session: Session, unit: Unit) -> list[LimitLine]:
+    """Every limit with its default, its source, and who set it otherwise."""
+    changes = limits.limit_changes(session, unit.id)
+    in_force = limits.limits_from(changes, None, now())
+    newest: dict[tuple[str, int | None], LimitChange] = {}
+    for change in changes:
+        if change.at <= now():
+            newest[change.name, change.motor_id] = change
+    lines = []
+    for name, default in DEFAULTS.items():
+        last = newest.get((name, None))
+        of_motors = [c for (n, motor_id), c in newest.items() if n == name and motor_id and c.value is not None]
+        lines.append(LimitLine(default, in_force[name], last if last and last.value is not None else None, of_motors))
+    return lines
+
+
+# tokens ----------------------------------------------------------------------------------------------------
+
+
+@bp.get("/settings/tokens")
+@allow(SUPERVISOR)
+def tokens_page() -> Any:
+    with reading() as session:
+        return render_template("settings/tokens.html", tokens=tokens_of(session, access.unit()))
+
+
+@bp.post("/settings/tokens/<int:token_id>/revoke")
+@allow(SUPERVISOR)
+def revoke(token_id: int) -> Any:
+    """What came in by the token stays; nothing more comes in by it."""
+    with writing() as session:
+        token = session.get(Token, token_id)
+        token = found_or_404(token if token and token.unit_id == access.unit().id else None)
+        if token.revoked_at is None:
+            token.revoked_at = now()
+            note_change(session, unit_id=token.unit_id, at=now(), person=session.get_one(Person, access.person().id),
+                        subject="token", subject_id=token.id, label=token.name, field="revoked", before="no",
+                        after="yes")
+        session.commit()
+        flash(f"{token.name} is revoked: nothing can be read or sent with it any more.")
+    return redirect(url_for(".tokens_page"), 303)
