@@ -31,6 +31,8 @@ def create_app(config: Settings | None = None, clock: Callable[[], datetime] = u
     app = Flask("app", instance_path=str(settings.instance), static_folder="static", template_folder="templates")
     app.config.update(
         SECRET_KEY=settings.secret,
+        SESSION_COOKIE_NAME="said",  # Flask's own cookie carries nothing but the sentence shown after a save
+        SESSION_COOKIE_SAMESITE="Lax",
         MAX_CONTENT_LENGTH=settings.body_limit,
         MAX_FORM_MEMORY_SIZE=settings.body_limit,
         MAX_FORM_PARTS=20_000,

@@ -92,8 +92,6 @@ class Database:
         head = ScriptDirectory.from_config(config).get_current_head()
         if self._revision() == head:
             return False
-        if self.is_sqlite:
-            self._copy_before_upgrade()
         with self._for_migration() as connection:
             known = {s.revision for s in ScriptDirectory.from_config(config).walk_revisions()}
             now_at = MigrationContext.configure(connection).get_current_revision()
@@ -103,6 +101,8 @@ class Database:
                     "know. Start the newer program, or restore a backup made with this one. Nothing was changed.")
             if now_at == head:
                 return False
+            if self.is_sqlite and now_at is not None:
+                self._copy_before_upgrade()  # under the lock, or a slow worker would copy what another has upgraded
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
             if self.is_sqlite:
@@ -145,8 +145,6 @@ class Database:
 
     def _copy_before_upgrade(self) -> None:
         path = Path(self.url.database or "")
-        if not path.is_file() or self._revision() is None:
-            return
         stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
         copy = path.with_name(f"{path.name}.before-{stamp}")
         with contextlib.closing(sqlite3.connect(path)) as old, contextlib.closing(sqlite3.connect(copy)) as new:

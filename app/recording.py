@@ -182,7 +182,7 @@ def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[s
 
 
 def _replaced(session: Session, sender: Sender, motor: Motor, person: Person, entry: Entry) -> Reading | None:
-    """The reading a correction names. Raises where it is not there, corrected before, or not this person's to correct."""
+    """The reading a correction names. Raises where it is not there, corrected before, or not this person's."""
     key = entry.columns.get("replaces_id")
     if key is None:
         return None

@@ -21,7 +21,7 @@ BALL, CYLINDRICAL, SPHERICAL, TAPERED = "ball", "cylindrical roller", "spherical
 ANGULAR = "angular contact ball"
 #: cylindrical roller forms that share the boundary dimensions of NU in the same ISO 15 series
 _LIKE_NU = ("N", "NJ", "NUP", "NF")
-_NUMBER = re.compile(r"(?P<prefix>NUP|NU|NJ|NF|N)?\s?(?P<digits>\d{4,5})(?P<rest>.*)", re.DOTALL)
+_NUMBER = re.compile(r"(?P<prefix>(?:NUP|NU|NJ|NF|N)\s?(?=\d{3,4}(?!\d)))?(?P<digits>\d{3,5})(?P<rest>.*)", re.DOTALL)
 #: closed on both sides, as the makers' suffixes in common use say it (common practice, no published source)
 _SEALED = re.compile(r"(2-?Z|ZZ|2-?RS\w*|2-?RZ\w*|DDU\w*|LLU\w*|LLB\w*|VV)(?![A-Z])")
 
@@ -45,9 +45,9 @@ def read_bearing(text: str) -> Bearing:
     found = _NUMBER.match(cleaned)
     if found is None:
         raise MakesNoSense(f"“{text}” is not a bearing number. Enter it as stamped, such as 6312-2Z/C3, or sleeve.")
-    prefix, number = found["prefix"] or "", found["digits"]
-    if found["rest"][:1].isdigit():
-        raise MakesNoSense(f"“{text}” has too many digits for a bearing number.")
+    prefix, number = (found["prefix"] or "").strip(), found["digits"]
+    if found["rest"][:1].isdigit() or (not prefix and len(number) == 3):
+        raise MakesNoSense(f"“{text}” has too many or too few digits for a bearing number.")
     row = _row(prefix, number)
     return Bearing(
         typed=text, number=f"{prefix}{number}", kind=_kind(prefix, number), bore_mm=_bore_mm(number),

@@ -30,7 +30,8 @@ def verdict(facts: Facts, rule: str, end: str | None, measured: bool, limits: Li
         return NO_WORD
     if _fires(facts, rule, end, limits):
         return SHOWS
-    return IN_BAND if any(_fires(worse, rule, end, limits) for worse in _worse(facts, reading, rule, end, limits)) else GONE
+    worse = _worse(facts, reading, rule, end, limits)
+    return IN_BAND if any(_fires(each, rule, end, limits) for each in worse) else GONE
 
 
 def _fires(facts: Facts, rule: str, end: str | None, limits: Limits) -> bool:

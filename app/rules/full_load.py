@@ -47,6 +47,13 @@ def table_amps(hp: float, volts: float) -> float:
     return _cell("full_load_amps", hp, f"amps_{column(volts)}V")
 
 
+def medium_voltage_amps(hp: float, plate_volts: float) -> float:
+    """The 2,300 V column scaled to a plate above it (4,000 V): screening only. Raises NotInTable."""
+    if plate_volts < 2300.0:
+        raise NotInTable("NEC Table 430.250", f"{plate_volts:g} V from the 2,300 V column")
+    return table_amps(hp, 2300.0) * 2300.0 / plate_volts
+
+
 def table_locked_rotor_amps(hp: float, volts: float) -> float:
     """NEC Table 430.251(B) maximum locked-rotor amps, Design B, C and D. Raises NotInTable."""
     return _cell("locked_rotor_amps", hp, f"max_locked_rotor_amps_{column(volts)}V")

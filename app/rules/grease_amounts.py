@@ -35,7 +35,9 @@ def grease_oz(outside_in: float, width_in: float) -> float:
 
 
 def bearing_grease_g(bearing: str) -> float:
-    """Grams to add to a bearing by its number. Raises NotInTable, MakesNoSense."""
+    """Grams to add to a bearing by its number. Raises NotInTable, and MakesNoSense for a sealed one."""
+    if read_bearing(bearing).sealed:
+        raise MakesNoSense(f"{bearing} is sealed: no grease belongs in it")
     _, outside_mm, width_mm = dimensions(bearing)
     return grease_g(outside_mm, width_mm)
 

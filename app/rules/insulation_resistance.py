@@ -61,10 +61,10 @@ def pi_applies(r1_mohm: float) -> bool:
     return not over(r1_mohm, rule("PI not meaningful above"))
 
 
-def pi_ok(insulation_class: str, r1_mohm: float, r10_mohm: float) -> bool | None:
-    """At or above the class's minimum; None where the index means nothing. Raises NotInTable, MakesNoSense."""
+def pi_ok(insulation_class: str, r1_mohm: float, r10_mohm: float) -> bool:
+    """At or above the class's minimum. Raises NotInTable, and MakesNoSense where the index means nothing."""
     if not pi_applies(r1_mohm):
-        return None
+        raise MakesNoSense("above 5,000 MΩ after one minute the index means nothing")
     return not under(polarization_index(r1_mohm, r10_mohm), minimum_pi(insulation_class))
 
 

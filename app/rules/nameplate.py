@@ -1,8 +1,9 @@
 """Is this plate right? What the register asks, and never refuses.
 
-Amps against hp, volts and phases (full_load.plausible, more than 25 % away), rpm against poles and hertz, service-factor
-amps against rated amps. A plate is rated below the system it hangs on: 460 V on 480, 4,000 V on 4,160. How a plate's
-own words are read (`7 1/2`, `230/460`) is plate.py; bearing numbers are bearing_numbers.py; code letters locked_rotor.py.
+Amps against hp, volts and phases (full_load.plausible, more than 25 % away), rpm against poles and hertz,
+service-factor amps against rated amps. A plate is rated below the system it hangs on: 460 V on 480, 4,000 on 4,160.
+How a plate's own words are read (`7 1/2`, `230/460`) is plate.py; bearing numbers are bearing_numbers.py; code letters
+are locked_rotor.py.
 """
 
 from __future__ import annotations

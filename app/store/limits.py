@@ -7,10 +7,12 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
-from app.rules.limits import Limits
+from app.rules.limits import DEFAULTS, Limits
 from app.store.base import Base, Real, UtcDateTime
-from app.store.motors import Motor
+from app.store.changes import note_change
+from app.store.motors import Motor, motor_by_tag
 from app.store.people import Person
+from app.store.units import Unit
 
 
 class LimitChange(Base):
@@ -55,3 +57,32 @@ def limits_from(changes: list[LimitChange], motor_id: int | None, at: datetime) 
 
 def limits_at(session: Session, unit_id: int, motor_id: int | None, at: datetime) -> Limits:
     return limits_from(limit_changes(session, unit_id), motor_id, at)
+
+
+class BadLimit(ValueError):
+    """A limit that is not known, not plausible, or for a motor that is not there; says what to do."""
+
+
+def change_limit(session: Session, unit: Unit, name: str, value: float | None, tag: str | None, why: str,
+                 person: Person | None, at: datetime) -> LimitChange:
+    """Sets a limit from an instant on (None: back to the default). Noted with before, after, who and why."""
+    default = DEFAULTS.get(name)
+    if default is None:
+        raise BadLimit(f"No limit is called {name!r}. `round-sheet limits` lists them.")
+    if not why.strip():
+        raise BadLimit("Say why the limit is changed.")
+    if value is not None and not default.low <= value <= default.high:
+        raise BadLimit(f"{value:g} {default.unit} cannot be: {name} lies between {default.low:g} and {default.high:g}.")
+    motor = motor_by_tag(session, unit.id, tag) if tag else None
+    if tag and motor is None:
+        raise BadLimit(f"No motor of this unit has the tag {tag!r}.")
+    before = limits_at(session, unit.id, motor.id if motor else None, at)
+    change = LimitChange(unit_id=unit.id, motor_id=motor.id if motor else None, name=name, value=value, at=at,
+                         person_id=person.id if person else None, why=why.strip())
+    session.add(change)
+    session.flush()
+    after = limits_at(session, unit.id, motor.id if motor else None, at)
+    note_change(session, unit_id=unit.id, at=at, person=person, subject="limit", subject_id=change.id,
+                label=f"{name} for {motor.tag}" if motor else name, field=name,
+                before=f"{before.value(name):g}", after=f"{after.value(name):g}", why=why.strip())
+    return change

@@ -202,3 +202,48 @@ def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:
     rows = session.execute(sa.select(Reading.taken_at, Reading.state).where(
         Reading.motor_id == motor_id, Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at))
     return [(at, state) for at, state in rows if state is not None]
+
+
+def looks_between(session: Session, motor_ids: list[int], start: datetime,
+                  end: datetime) -> list[tuple[int, datetime, int]]:
+    """Motor, instant and round of every real look in [start, end): for motors checked every day or week."""
+    rows = session.execute(sa.select(Reading.motor_id, Reading.taken_at, Reading.round_id).where(
+        Reading.motor_id.in_(motor_ids), Reading.taken_at >= start, Reading.taken_at < end,
+        Reading.skip_reason.is_(None), sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)),
+        not_corrected()).order_by(Reading.taken_at))
+    return [(motor_id, at, round_id) for motor_id, at, round_id in rows]
+
+
+def round_by_id(session: Session, unit_id: int, round_id: int) -> Round | None:
+    return session.scalar(sa.select(Round).where(Round.unit_id == unit_id, Round.id == round_id))
+
+
+def reading_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Reading | None:
+    return session.scalar(sa.select(Reading).where(Reading.unit_id == unit_id, Reading.id == key))
+
+
+def newest_rounds(session: Session, unit_id: int, most: int = 8) -> list[Round]:
+    return list(session.scalars(sa.select(Round).where(Round.unit_id == unit_id)
+                                .order_by(Round.starts_at.desc()).limit(most)))
+
+
+def correction_of(session: Session, key: uuid.UUID) -> Reading | None:
+    """The reading that replaces this one."""
+    return session.scalar(sa.select(Reading).where(Reading.replaces_id == key))
+
+
+def corrected_among(session: Session, motor_id: int) -> set[uuid.UUID]:
+    """The ids of this motor's readings that a later one replaces."""
+    rows = session.scalars(sa.select(Reading.replaces_id).where(
+        Reading.motor_id == motor_id, Reading.replaces_id.is_not(None)))
+    return {key for key in rows if key is not None}
+
+
+def readings_between(session: Session, unit_id: int, start: datetime, end: datetime, motor_id: int | None = None,
+                     skip: int = 0, most: int = 500) -> list[Reading]:
+    """Readings taken in [start, end), the oldest first, corrected ones included."""
+    query = sa.select(Reading).where(Reading.unit_id == unit_id, Reading.taken_at >= start, Reading.taken_at < end)
+    if motor_id is not None:
+        query = query.where(Reading.motor_id == motor_id)
+    return list(session.scalars(query.order_by(Reading.taken_at, Reading.id).offset(skip).limit(most).options(
+        sa.orm.joinedload(Reading.motor), sa.orm.joinedload(Reading.person), sa.orm.joinedload(Reading.token))))

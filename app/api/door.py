@@ -1,0 +1,167 @@
+"""The JSON door, /api/v1: who knocks, what the body is, and the routes of each noun."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, timedelta
+from typing import Any
+
+from flask import Blueprint, Flask, Response, g, jsonify, request
+from werkzeug.routing import BaseConverter
+
+from app import guessing
+from app.api.problems import Refused, bad_parameter
+from app.current import now, reading, writing
+from app.rules.shifts import Calendar
+from app.store import motors, people
+from app.store.motors import Motor
+from app.store.people import Token
+from app.store.units import Unit
+
+bp = Blueprint("api", __name__, url_prefix="/api/v1")
+
+#: Wrong tokens from one address in a quarter of an hour before it is told to wait. A valid token never waits.
+WRONG_TOKENS = 30
+PAGE = 500
+USED_EVERY = timedelta(minutes=1)
+
+
+class TagConverter(BaseConverter):
+    """A tag exactly as typed: slashes, blanks and all, percent-encoded on the way."""
+
+    regex = ".+?"
+    part_isolating = False
+
+
+def for_token(scope: str) -> Any:
+    """Marks a route as the door's own: a token of this scope (record includes read) opens it."""
+
+    def mark(view: Any) -> Any:
+        view.allowed, view.scope = "token", scope
+        return view
+
+    return mark
+
+
+def open_door() -> None:
+    """Before every request here: a valid token, wide enough. Wrong ones are counted per address."""
+    if request.endpoint is None:
+        return
+    from flask import current_app
+
+    view = current_app.view_functions[request.endpoint]
+    scope = getattr(view, "scope", None)
+    if scope is None:
+        return
+    kind, _, given = request.headers.get("Authorization", "").partition(" ")
+    token = _known(given.strip()) if kind.lower() == "bearer" and given.strip() else None
+    if token is None:
+        _count_wrong(bool(given))
+        raise Refused(401, "Send a valid token: Authorization: Bearer …", headers={"WWW-Authenticate": "Bearer"})
+    if scope == "record" and token.scope != "record":
+        raise Refused(403, "This token may read only.")
+    g.token = token
+
+
+def _known(given: str) -> Token | None:
+    with reading() as session:
+        token = people.live_token(session, guessing.hash_token(given))
+    if token is not None and (token.last_used_at is None or now() - token.last_used_at > USED_EVERY):
+        with writing() as session:
+            session.get_one(Token, token.id).last_used_at = now()
+            session.commit()
+    return token
+
+
+def _count_wrong(given: bool) -> None:
+    address = request.remote_addr or ""
+    with writing() as session:
+        count, last = people.newest_failures(session, now() - guessing.WINDOW, who="token", address=address)
+        if given and count < 10 * WRONG_TOKENS:
+            guessing.count_try(session, "token", address, now())
+            session.commit()
+    if count >= WRONG_TOKENS and last is not None and now() - last < timedelta(seconds=guessing.LONGEST_WAIT_S):
+        raise Refused(429, "Too many wrong tokens from this address.",
+                      headers={"Retry-After": str(guessing.LONGEST_WAIT_S)})
+
+
+def unit() -> Unit:
+    return g.token.unit  # type: ignore[no-any-return]
+
+
+# bodies and parameters -------------------------------------------------------------------------------------
+
+
+def _refuse_constant(word: str) -> float:
+    raise ValueError(f"{word} is not a number here")
+
+
+def body() -> Any:
+    """The JSON body, read strictly: no NaN, no infinity, no twice-named keys."""
+    if not request.is_json:
+        raise Refused(415, "Send Content-Type: application/json.")
+    try:
+        return json.loads(request.get_data(), parse_constant=_refuse_constant, object_pairs_hook=_no_twins)
+    except (ValueError, RecursionError) as error:
+        raise Refused(400, f"The body is not JSON that can be taken: {error}") from error
+
+
+def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    read: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in read:
+            raise ValueError(f"{key[:60]!r} is named twice")
+        read[key] = value
+    return read
+
+
+def after() -> int:
+    text = request.args.get("after", "0")
+    if not text.isascii() or not text.isdigit() or len(text) > 12:
+        raise bad_parameter("after", "Take it from `next` of the page before.")
+    return int(text)
+
+
+def instant(name: str) -> datetime | None:
+    text = request.args.get(name)
+    if not text:
+        return None
+    try:
+        # An unencoded + in an address arrives as a blank.
+        moment = datetime.fromisoformat(text.replace(" ", "+"))
+    except ValueError:
+        raise bad_parameter(name, f"“{text[:40]}” is not a time such as 2026-11-24T07:12:00-06:00.") from None
+    if moment.tzinfo is None:
+        raise bad_parameter(name, "The time needs its offset from UTC.")
+    return moment
+
+
+def motor_or_404(session: Any, tag: str) -> Motor:
+    motor = motors.motor_by_tag(session, unit().id, tag)
+    if motor is None:
+        raise Refused(404, "No motor of this unit has this tag.")
+    return motor
+
+
+def local_iso(value: datetime | None, calendar: Calendar) -> str | None:
+    """The unit's local time with the offset it had then."""
+    return None if value is None else value.astimezone(calendar.zone).isoformat(timespec="seconds")
+
+
+def page(name: str, rows: list[Any], keys: list[Any], **parameters: str) -> Response:
+    """One page of a list, and the address of the next one (null at the end)."""
+    following = None
+    if len(rows) > PAGE:
+        rows = rows[:PAGE]
+        args = "&".join(f"{k}={v}" for k, v in {**parameters, "after": keys[PAGE - 1]}.items() if v)
+        following = f"{request.path}?{args}"
+    return jsonify({name: rows, "next": following})
+
+
+def register(app: Flask) -> None:
+    from app.api import entries, lists, openapi  # noqa: F401 - they put their routes on the blueprint
+
+    app.url_map.converters["tag"] = TagConverter
+    bp.before_request(open_door)
+    bp.register_error_handler(Refused, lambda error: error.response())
+    app.register_blueprint(bp)

@@ -1,0 +1,76 @@
+"""Entries through the door: one object or a list, each answered on its own, each stored once."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any
+
+from flask import g, jsonify
+
+from app import recording
+from app.api.door import body, bp, for_token, unit
+from app.api.problems import Refused, bad_fields
+from app.current import now, writing
+from app.entries import BadEntry, Entry, read_greasing, read_reading
+from app.recording import NotAllowed, OtherContent, Recorded, Sender
+
+MOST = 500
+
+
+def told(answer: Recorded) -> dict[str, Any]:
+    return {"id": str(answer.id), "stored": answer.stored, "findings": [asdict(f) for f in answer.findings]}
+
+
+def _take(item: Any, read: Callable[[Any], Entry], record: Callable[..., Recorded]) -> Recorded:
+    """Stores one item in a transaction of its own. Raises Refused."""
+    try:
+        entry = read(item)
+        with writing() as session:
+            answer = record(session, Sender(unit(), now(), token=g.token), entry)
+            session.commit()
+            return answer
+    except BadEntry as error:
+        raise bad_fields(error) from error
+    except OtherContent as error:
+        raise Refused(409, str(error)) from error
+    except NotAllowed as error:
+        raise Refused(403, str(error)) from error
+
+
+def _answer(read: Callable[[Any], Entry], record: Callable[..., Recorded], *, lists: bool) -> Any:
+    sent = body()
+    if not isinstance(sent, list) or not lists:
+        answer = _take(sent, read, record)
+        return jsonify(told(answer)), 201 if answer.stored else 200
+    if len(sent) > MOST:
+        raise Refused(413, f"A list has {MOST} entries at most; this one has {len(sent)}.")
+    return jsonify([_one_of_many(item, read, record) for item in sent])
+
+
+def _one_of_many(item: Any, read: Callable[[Any], Entry], record: Callable[..., Recorded]) -> dict[str, Any]:
+    try:
+        return told(_take(item, read, record))
+    except Refused as refused:
+        key = item.get("id") if isinstance(item, dict) else None
+        return {"id": key if _is_key(key) else None, "stored": False, "problem": refused.body()}
+
+
+def _is_key(value: Any) -> bool:
+    try:
+        return isinstance(value, str) and bool(uuid.UUID(value))
+    except ValueError:
+        return False
+
+
+@bp.post("/readings")
+@for_token("record")
+def post_readings() -> Any:
+    return _answer(read_reading, recording.record_reading, lists=True)
+
+
+@bp.post("/greasings")
+@for_token("record")
+def post_greasings() -> Any:
+    return _answer(read_greasing, recording.record_greasing, lists=True)

@@ -1,0 +1,293 @@
+"""The week of exceptions: one row a flag that stood at any time in an ISO week of the unit's local time.
+
+The same rows, in the same order, serve the page, the CSV, the workbook, the command line and the JSON door. Rows
+come one by one from a single query, so a week of any size takes the same memory.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session, aliased
+
+from app.export.csv_file import csv_bytes
+from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, figure, local_iso
+from app.rules.shifts import Calendar, Shift, week_bounds
+from app.store.flags import Flag, Note, by_priority
+from app.store.motors import Motor
+from app.store.people import Person
+from app.store.rounds import Reading
+from app.store.units import Unit
+
+AT_ONCE = 500  # rows fetched at a time
+
+COLUMNS = (
+    Column("week", TEXT, "ISO week, Monday to Sunday in the unit's local time", 10),
+    Column("unit", TEXT, "The process unit", 16),
+    Column("area", TEXT, "Part of the unit that is walked together", 16),
+    Column("tag", TEXT, "The motor's tag, as typed", 14),
+    Column("service", TEXT, "What the motor drives", 22),
+    Column("rule", TEXT, "The rule that raised the flag", 24),
+    Column("end", TEXT, "Bearing: DE drive end, ODE opposite drive end; empty: the motor as a whole", 6),
+    Column("priority", TEXT, "act now, this shift or watch; of the newest sighting", 11),
+    Column("value", NUMBER, "What was found at the newest sighting, in unit_of_measure; empty where words decide", 10),
+    Column("limit", NUMBER, "The limit it was judged by, in unit_of_measure", 10),
+    Column("unit_of_measure", TEXT, "SI unit of value and limit; K is a difference, °C a temperature", 10),
+    Column("percent_of_limit", NUMBER, "100 × value ÷ limit, where there are both and the limit is above zero", 10),
+    Column("limit_source", TEXT, "Where the limit comes from", 24),
+    Column("first_raised", TIME, "When the flag was first seen"),
+    Column("last_seen", TIME, "When its condition was last seen"),
+    Column("times_seen", NUMBER, "How many entries showed it", 8),
+    Column("shifts_open", NUMBER, "Shifts from the one it was raised in to the one it was last seen in (or closed in), "
+                                  "both included", 8),
+    Column("state", TEXT, "active, improving, returned to normal, shelved or closed; when exported", 16),
+    Column("raised_by", TEXT, "Whose entry raised it; empty: the clock did", 18),
+    Column("seen_by", TEXT, "Who marked it seen", 18),
+    Column("seen_at", TIME, "When it was marked seen"),
+    Column("action", TEXT, "What is or was done about it", 36),
+    Column("action_by", TEXT, "Who said so", 18),
+    Column("action_at", TIME, "When that was said"),
+    Column("run_on_reason", TEXT, "Why the motor runs on with it", 30),
+    Column("shelved_until", TIME, "Put aside until then"),
+    Column("returned_at", TIME, "When it was back to normal (two rounds below the limit less the clearing band)"),
+    Column("closed_by", TEXT, "Who closed it; empty when it closed itself", 18),
+    Column("closed_at", TIME, "When it was closed"),
+    Column("hours_open", NUMBER, "Hours from first_raised to closed_at; not closed: to the end of the week", 9),
+    Column("arrived_late", TEXT, "yes: the entry that raised it was received in a later shift than it was taken in", 8),
+    Column("remarks", TEXT, "Remarks of the entry that raised it", 40),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ExceptionRow:
+    """One flag of the week. The fields up to `remarks` are the columns of the file; the rest is for our own pages.
+
+    Times are ISO text with offset or None; missing figures None; missing words "". hours_open and shifts_open as in
+    the column notes; value and limit SI.
+    """
+
+    week: str
+    unit: str
+    area: str
+    tag: str
+    service: str
+    rule: str
+    end: str
+    priority: str
+    value: float | None
+    limit: float | None
+    unit_of_measure: str
+    percent_of_limit: float | None
+    limit_source: str
+    first_raised: str
+    last_seen: str
+    times_seen: int
+    shifts_open: int
+    state: str
+    raised_by: str
+    seen_by: str
+    seen_at: str | None
+    action: str
+    action_by: str
+    action_at: str | None
+    run_on_reason: str
+    shelved_until: str | None
+    returned_at: str | None
+    closed_by: str
+    closed_at: str | None
+    hours_open: float
+    arrived_late: str
+    remarks: str
+    flag_id: int
+    says: str
+    raised_in_week: bool
+    closed_in_week: bool
+    hours_to_seen: float | None
+
+    def cells(self) -> tuple[Cell, ...]:
+        """The row of the file, in the columns' order."""
+        return tuple(getattr(self, name) for name in NAMES)
+
+    def as_dict(self) -> dict[str, Cell]:
+        """The row of the JSON door: the columns by name."""
+        return {name: getattr(self, name) for name in NAMES}
+
+
+NAMES = tuple(column.name for column in COLUMNS)
+
+
+@dataclass(frozen=True)
+class Week:
+    """An ISO week of a unit: its instants (UTC, half-open), zone and shifts."""
+
+    text: str
+    start: datetime
+    end: datetime
+    zone: ZoneInfo
+    calendar: Calendar
+
+    def holds(self, instant: datetime) -> bool:
+        return self.start <= instant < self.end
+
+
+def week_for(unit: Unit, week: str) -> Week:
+    """Raises app.rules.shifts.BadWeek for anything but 2026-W48."""
+    calendar = unit.calendar
+    start, end = week_bounds(week, calendar.zone)
+    return Week(week, start, end, calendar.zone, calendar)
+
+
+class ShiftCount:
+    """Counts shifts as the calendar does, remembering the shifts it has met: many flags lie in few shifts."""
+
+    def __init__(self, calendar: Calendar) -> None:
+        self._calendar = calendar
+        self._starts: list[datetime] = []
+        self._shifts: list[Shift] = []
+        self._counts: dict[tuple[datetime, datetime], int] = {}
+
+    def _shift(self, instant: datetime) -> Shift:
+        place = bisect_right(self._starts, instant)
+        if place and self._shifts[place - 1].holds(instant):
+            return self._shifts[place - 1]
+        shift = self._calendar.shift_of(instant)
+        self._starts.insert(place, shift.starts_at)
+        self._shifts.insert(place, shift)
+        return shift
+
+    def count(self, first: datetime, last: datetime) -> int:
+        """From the shift that holds `first` to the one that holds `last`, both included; 1 where last is earlier."""
+        key = self._shift(first).starts_at, self._shift(max(first, last)).starts_at
+        if key not in self._counts:
+            self._counts[key] = self._calendar.count(*key)
+        return self._counts[key]
+
+
+# the query -------------------------------------------------------------------------------------------------
+
+
+def byte_order(session: Session, column: sa.ColumnElement[str] | Any) -> sa.ColumnElement[str]:
+    """Sorted by code point on both databases, whatever language the server sorts in."""
+    return sa.collate(column, "C" if session.get_bind().dialect.name == "postgresql" else "BINARY")
+
+
+def stood(unit_id: int, start: datetime, end: datetime) -> sa.CompoundSelect[tuple[int]]:
+    """Ids of the flags that stood at any time in [start, end): raised before its end, not closed before its start.
+
+    Two index look-ups, so that old weeks of a long history cost no more than new ones.
+    """
+    closed = sa.select(Flag.id).where(Flag.unit_id == unit_id, Flag.closed_at >= start, Flag.raised_at < end)
+    still = sa.select(Flag.id).where(Flag.unit_id == unit_id, Flag.closed_at.is_(None), Flag.raised_at < end)
+    return closed.union_all(still)
+
+
+def standing_rows(session: Session, unit_id: int, start: datetime, end: datetime) -> Iterator[sa.Row[Any]]:
+    """The flags that stood, gravest first, with their motor, the names and the words around them. One query."""
+    raised, seen, acted, closed, noted = (aliased(Person) for _ in range(5))
+    last_word = (sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, Note.kind.in_(("action", "closed")))
+                 .correlate(Flag).scalar_subquery())
+    query = (
+        sa.select(Flag, Motor.area, Motor.tag, Motor.service, raised.name.label("raised_by"),
+                  seen.name.label("seen_by"), acted.name.label("action_by"), closed.name.label("closed_by"),
+                  Reading.remarks, Note.text.label("note"), Note.at.label("note_at"), noted.name.label("note_by"))
+        .join(Motor, Motor.id == Flag.motor_id)
+        .outerjoin(raised, raised.id == Flag.raised_by_id).outerjoin(seen, seen.id == Flag.seen_by_id)
+        .outerjoin(acted, acted.id == Flag.action_by_id).outerjoin(closed, closed.id == Flag.closed_by_id)
+        .outerjoin(Reading, sa.and_(Flag.raised_cause == "reading", Reading.id == Flag.raised_cause_id))
+        .outerjoin(Note, Note.id == last_word).outerjoin(noted, noted.id == Note.person_id)
+        .where(Flag.id.in_(stood(unit_id, start, end)))
+        .order_by(by_priority(), Flag.raised_at, byte_order(session, Motor.tag), byte_order(session, Flag.rule),
+                  Flag.end, Flag.id)
+        .execution_options(yield_per=AT_ONCE))
+    yield from session.execute(query)
+
+
+# the rows --------------------------------------------------------------------------------------------------
+
+
+def exception_rows(session: Session, unit: Unit, week: str, now: datetime) -> Iterator[ExceptionRow]:
+    """The week's exceptions, gravest first: by priority, first_raised, tag, rule, end.
+
+    now: state is as it stands then; a week that has not begun has no rows. Raises BadWeek.
+    """
+    return _rows(session, unit, week_for(unit, week), now)
+
+
+def _rows(session: Session, unit: Unit, week: Week, now: datetime) -> Iterator[ExceptionRow]:
+    if week.start > now:
+        return
+    shifts = ShiftCount(week.calendar)
+    for row in standing_rows(session, unit.id, week.start, week.end):
+        yield _row(unit, week, now, shifts, row)
+
+
+def percent_of_limit(value: float | None, limit: float | None) -> float | None:
+    """100 × value ÷ limit to one decimal; None unless there are both and the limit is above zero."""
+    if value is None or limit is None or limit <= 0:
+        return None
+    return round(100.0 * value / limit, 1)
+
+
+def hours(start: datetime, end: datetime) -> float:
+    """Elapsed hours to one decimal, whatever the clocks did between."""
+    return round((end - start).total_seconds() / 3600.0, 1)
+
+
+def _action(row: sa.Row[Any]) -> tuple[str, str, datetime | None]:
+    """What was done, who said so, when: the flag's own word, else the last note that says so."""
+    if row.Flag.action:
+        return row.Flag.action, row.action_by or "", row.Flag.action_at
+    if row.note:
+        return row.note, row.note_by or "", row.note_at
+    return "", "", None
+
+
+def _row(unit: Unit, week: Week, now: datetime, shifts: ShiftCount, row: sa.Row[Any]) -> ExceptionRow:
+    flag: Flag = row.Flag
+    action, action_by, action_at = _action(row)
+
+    def iso(value: datetime | None) -> str | None:
+        return local_iso(value, week.zone)
+
+    return ExceptionRow(
+        week=week.text, unit=unit.name, area=row.area, tag=row.tag, service=row.service, rule=flag.rule, end=flag.end,
+        priority=flag.priority, value=figure(flag.value), limit=figure(flag.limit),
+        unit_of_measure=flag.unit_of_measure or "", percent_of_limit=percent_of_limit(flag.value, flag.limit),
+        limit_source=flag.source, first_raised=iso(flag.raised_at) or "", last_seen=iso(flag.last_seen_at) or "",
+        times_seen=flag.times_seen, shifts_open=shifts.count(flag.raised_at, flag.closed_at or flag.last_seen_at),
+        state=flag.state(now), raised_by=row.raised_by or "", seen_by=row.seen_by or "", seen_at=iso(flag.seen_at),
+        action=action, action_by=action_by, action_at=iso(action_at), run_on_reason=flag.run_on_reason or "",
+        shelved_until=iso(flag.shelved_until), returned_at=iso(flag.returned_at), closed_by=row.closed_by or "",
+        closed_at=iso(flag.closed_at), hours_open=hours(flag.raised_at, flag.closed_at or week.end),
+        arrived_late="yes" if flag.arrived_late else "", remarks=row.remarks or "", flag_id=flag.id, says=flag.says,
+        raised_in_week=week.holds(flag.raised_at),
+        closed_in_week=flag.closed_at is not None and week.holds(flag.closed_at),
+        hours_to_seen=None if flag.seen_at is None else hours(flag.raised_at, flag.seen_at))
+
+
+# the files -------------------------------------------------------------------------------------------------
+
+
+def week_csv(session: Session, unit: Unit, week: str, now: datetime) -> Iterator[bytes]:
+    """The week as CSV, in pieces. Raises BadWeek before the first."""
+    rows = exception_rows(session, unit, week, now)
+    return csv_bytes(COLUMNS, cells(rows))
+
+
+def cells(rows: Iterable[ExceptionRow]) -> Iterator[tuple[Cell, ...]]:
+    return (row.cells() for row in rows)
+
+
+def file_name(unit: Unit, week: str, made: datetime, kind: str) -> str:
+    """A name that any shared drive takes: exceptions_unit-2_2026-W48_made-20261130T0610Z.xlsx."""
+    plain = unicodedata.normalize("NFKD", unit.name).encode("ascii", "ignore").decode()
+    slug = re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-").lower()[:40].strip("-") or f"unit-{unit.id}"
+    return f"exceptions_{slug}_{week}_made-{made.astimezone(UTC):%Y%m%dT%H%MZ}.{kind}"

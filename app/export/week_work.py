@@ -1,0 +1,175 @@
+"""What was done in the week: starts, trips, greasings, changes of the register, corrections of readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session, aliased
+
+from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, Row, figure, local_iso
+from app.export.week import AT_ONCE, Week, stood
+from app.store.changes import Change
+from app.store.flags import Flag
+from app.store.lubrication import Greasing
+from app.store.motors import LubricationPoint, Motor
+from app.store.people import Person
+from app.store.rounds import Reading
+from app.store.units import Unit
+
+AREA = Column("area", TEXT, "Part of the unit that is walked together", 16)
+TAG = Column("tag", TEXT, "The motor's tag, as typed", 14)
+SERVICE = Column("service", TEXT, "What the motor drives", 22)
+END = Column("end", TEXT, "Bearing: DE drive end, ODE opposite drive end", 6)
+
+
+# starts and trips ------------------------------------------------------------------------------------------
+
+STARTS = (
+    TAG,
+    Column("at", TIME, "When it was started"),
+    Column("outcome", TEXT, "ran, did not start, tripped while starting, automatic", 20),
+    Column("duration_s", NUMBER, "How long it ran, seconds", 10),
+    Column("by", TEXT, "Who recorded it", 18),
+    Column("starts_last_60_min", NUMBER, "Starts in the 60 minutes up to and with this one", 10),
+    Column("allowed", TEXT, "yes or no by the start limits, and which rule decided", 30),
+)
+TRIPS = (
+    TAG,
+    Column("at", TIME, "When it tripped"),
+    Column("protection", TEXT, "What opened: overload relay, low voltage, fuse, circuit breaker, unknown", 18),
+    Column("cause", TEXT, "The cause that was found", 36),
+    Column("by", TEXT, "Who recorded it", 18),
+)
+
+
+def start_rows(session: Session, unit: Unit, week: Week) -> Iterable[Row]:
+    """Starts of the week, oldest first. None yet: the store keeps no starts."""
+    return ()
+
+
+def trip_rows(session: Session, unit: Unit, week: Week) -> Iterable[Row]:
+    """Trips of the week, oldest first. None yet: the store keeps no trips."""
+    return ()
+
+
+# lubrication -----------------------------------------------------------------------------------------------
+
+LUBRICATION = (
+    Column("what", TEXT, "greased, or overdue: past the interval of the chart in the week", 12),
+    Column("at", TIME, "When it was greased; overdue: when that was first raised"),
+    AREA, TAG, SERVICE, END,
+    Column("lubricant", TEXT, "What was put in", 22),
+    Column("thickener", TEXT, "Its thickener", 16),
+    Column("grease_g", NUMBER, "How much, grams", 10),
+    Column("chart_lubricant", TEXT, "What the lubrication chart says now", 22),
+    Column("chart_grease_g", NUMBER, "How much the chart says now, grams", 10),
+    Column("chart_interval_days", NUMBER, "How often, days", 10),
+    Column("chart_interval_run_h", NUMBER, "How often, running hours", 10),
+    Column("days_since_last", NUMBER, "Days since the recorded greasing before this one", 10),
+    Column("by", TEXT, "Who greased", 18),
+    Column("reason", TEXT, "The reason given for going on after a warning; overdue: what the flag says", 40),
+)
+
+
+def lubrication_rows(session: Session, unit: Unit, week: Week, now: datetime) -> Iterator[Row]:
+    """What was greased in the week, oldest first, then what stood overdue."""
+    yield from _greased(session, unit, week)
+    if week.start <= now:
+        yield from _overdue(session, unit, week)
+
+
+def _chart(point: LubricationPoint | None) -> tuple[Cell, ...]:
+    if point is None:
+        return None, None, None, None
+    return point.lubricant, figure(point.grease_g), figure(point.interval_days), figure(point.interval_run_h)
+
+
+def _greased(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
+    earlier = aliased(Greasing)
+    before = (sa.select(sa.func.max(earlier.at)).where(
+        earlier.motor_id == Greasing.motor_id, earlier.end == Greasing.end, earlier.at < Greasing.at)
+        .correlate(Greasing).scalar_subquery())
+    found = session.execute(
+        sa.select(Greasing, Motor, LubricationPoint, Person.name, before)
+        .join(Motor, Motor.id == Greasing.motor_id).join(Person, Person.id == Greasing.person_id)
+        .outerjoin(LubricationPoint, sa.and_(
+            LubricationPoint.motor_id == Greasing.motor_id, LubricationPoint.end == Greasing.end,
+            LubricationPoint.replaced_at.is_(None)))
+        .where(Greasing.unit_id == unit.id, Greasing.at >= week.start, Greasing.at < week.end)
+        .order_by(Greasing.at, Greasing.id).execution_options(yield_per=AT_ONCE))
+    for done, motor, point, name, last in found:
+        lubricant, grease_g, days, run_h = _chart(point)
+        yield ("greased", local_iso(done.at, week.zone), motor.area, motor.tag, motor.service, done.end,
+               done.lubricant, done.thickener, figure(done.grams), lubricant, grease_g, days, run_h,
+               None if last is None else round((done.at - last) / timedelta(days=1), 1), name, done.why)
+
+
+def _overdue(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
+    found = session.execute(
+        sa.select(Flag, Motor, LubricationPoint).join(Motor, Motor.id == Flag.motor_id)
+        .outerjoin(LubricationPoint, sa.and_(LubricationPoint.motor_id == Flag.motor_id,
+                                             LubricationPoint.end == Flag.end, LubricationPoint.replaced_at.is_(None)))
+        .where(Flag.id.in_(stood(unit.id, week.start, week.end)), Flag.rule == "greasing_overdue")
+        .order_by(Flag.raised_at, Flag.id))
+    for flag, motor, point in found:
+        lubricant, grease_g, days, run_h = _chart(point)
+        yield ("overdue", local_iso(flag.raised_at, week.zone), motor.area, motor.tag, motor.service, flag.end, None,
+               None, None, lubricant, grease_g, days, run_h, None, "", flag.says)
+
+
+# changes ---------------------------------------------------------------------------------------------------
+
+CHANGES = (
+    Column("at", TIME, "When it was changed; a correction: when it was received"),
+    Column("subject", TEXT, "What was changed: motor, nameplate, lubrication point, person, limit, reading", 18),
+    Column("label", TEXT, "Which one, as people call it: the tag, the sign-in name, the limit", 20),
+    Column("field", TEXT, "The field", 22),
+    Column("before", TEXT, "What it was; empty: nothing", 26),
+    Column("after", TEXT, "What it is now; empty: nothing", 26),
+    Column("by", TEXT, "Who changed it", 18),
+    Column("why", TEXT, "The reason given", 40),
+)
+#: What a reading says, as against who made it, when, and what it was judged by.
+_NOT_OBSERVED = {"id", "content", "unit_id", "round_id", "motor_id", "nameplate_id", "person_id", "token_id",
+                 "taken_at_device", "clock_offset_s", "received_at", "entered_later", "typed", "replaces_id",
+                 "replaces_why"}
+OBSERVED = tuple(a.key for a in sa.inspect(Reading).column_attrs if a.key not in _NOT_OBSERVED)
+
+
+def change_rows(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
+    """Changes of register, people and limits in the week, oldest first; then corrections of the week's readings."""
+    found = session.execute(
+        sa.select(Change, Person.name).outerjoin(Person, Person.id == Change.person_id)
+        .where(Change.unit_id == unit.id, Change.at >= week.start, Change.at < week.end)
+        .order_by(Change.at, Change.id).execution_options(yield_per=AT_ONCE))
+    for change, name in found:
+        yield (local_iso(change.at, week.zone), change.subject, change.label, change.field, change.before,
+               change.after, name or "command line", change.why)
+    yield from _corrections(session, unit, week)
+
+
+def _corrections(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
+    old = aliased(Reading)
+    found = session.execute(
+        sa.select(Reading, old, Motor.tag, Person.name).join(old, old.id == Reading.replaces_id)
+        .join(Motor, Motor.id == Reading.motor_id).join(Person, Person.id == Reading.person_id)
+        .where(Reading.unit_id == unit.id, Reading.taken_at >= week.start, Reading.taken_at < week.end)
+        .order_by(Reading.received_at, Reading.id).execution_options(yield_per=AT_ONCE))
+    for new, before, tag, name in found:
+        for key in OBSERVED:
+            was, now = getattr(before, key), getattr(new, key)
+            if was != now:
+                yield (local_iso(new.received_at, week.zone), "reading", tag, key, _told(was, week), _told(now, week),
+                       name, new.replaces_why)
+
+
+def _told(value: Any, week: Week) -> str | None:
+    """A reading's value in words: times local, nothing for nothing."""
+    if isinstance(value, datetime):
+        return local_iso(value, week.zone)
+    if isinstance(value, dict):
+        return ", ".join(f"{key}: {word}" for key, word in sorted(value.items())) or None
+    return None if value is None or value == "" else str(value)

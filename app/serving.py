@@ -1,0 +1,47 @@
+"""The production server: one process with threads, which is what SQLite's single writer wants."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from cheroot.wsgi import Server
+
+from app import create_app
+from app.config import Settings
+
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+def trusted(settings: Settings, host: str) -> tuple[str, ...]:
+    """The host names that are answered. Bound to one address, only that and the loopback; else as configured."""
+    if settings.trusted_hosts:
+        return settings.trusted_hosts
+    if host in LOOPBACK:
+        return ("127.0.0.1", "localhost", "[::1]")
+    return ()
+
+
+def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_key: str | None,
+          say: Callable[[str], None]) -> None:
+    """Serves until stopped. The address printed is the one that answers."""
+    app = create_app(replace(settings, trusted_hosts=trusted(settings, host)))
+    server = Server((host, port), app.wsgi_app, numthreads=settings.threads, request_queue_size=256,
+                    max_request_body_size=settings.body_limit * 4, timeout=20)
+    if tls_cert and tls_key:
+        from cheroot.ssl.builtin import BuiltinSSLAdapter
+
+        server.ssl_adapter = BuiltinSSLAdapter(tls_cert, tls_key)
+    server.prepare()
+    bound = server.bind_addr[1]
+    scheme = "https" if tls_cert else "http"
+    shown = f"[{host}]" if ":" in host else host
+    say(f"Serving on {scheme}://{shown}:{bound}  (stop with Ctrl+C)")
+    if not tls_cert and host not in LOOPBACK and not settings.proxies:
+        say("No TLS: secrets cross the network in the clear. Give --tls-cert and --tls-key, or put a proxy in front.")
+    try:
+        server.serve()
+    except KeyboardInterrupt:
+        say("Stopping …")
+    finally:
+        server.stop()

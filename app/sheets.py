@@ -1,0 +1,137 @@
+"""What one round's sheet shows: every motor in walking order, done, skipped, left or not due; and how complete it is.
+
+Page, review, signature and export all count from here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlalchemy.orm import Session
+
+from app.rules import shifts
+from app.store import flags, motors, rounds
+from app.store.motors import Motor
+from app.store.rounds import Reading, Round
+from app.store.units import Unit
+
+DONE, SKIPPED, LEFT, NOT_DUE = "done", "skipped", "left", "not due"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One motor's line of the sheet."""
+
+    motor: Motor
+    status: str
+    reading: Reading | None = None  # the newest of this round
+    also: tuple[Reading, ...] = ()  # others of this round: somebody else looked too
+    findings: tuple[flags.Finding, ...] = ()
+    last_done_at: datetime | None = None  # for those checked every day or week
+
+    @property
+    def flagged(self) -> dict[str, str]:
+        """The cells to box: column of the sheet -> gravest priority there."""
+        cells: dict[str, str] = {}
+        for f in self.findings:  # gravest first
+            cells.setdefault(cell_of(f.rule, f.end), f.priority)
+        return cells
+
+
+@dataclass(frozen=True)
+class Sheet:
+    rows: tuple[Row, ...] = field(default_factory=tuple)
+
+    def count(self, *statuses: str) -> int:
+        return sum(1 for row in self.rows if row.status in statuses)
+
+    def of(self, status: str) -> list[Row]:
+        return [row for row in self.rows if row.status == status]
+
+    @property
+    def due(self) -> int:
+        return self.count(DONE, SKIPPED, LEFT)
+
+    @property
+    def complete(self) -> bool:
+        return self.count(LEFT) == 0
+
+    def next_after(self, motor_id: int | None) -> Motor | None:
+        """The next motor left in walking order, round the corner if need be."""
+        left = [row.motor for row in self.rows if row.status == LEFT and row.motor.id != motor_id]
+        if motor_id is None or not left:
+            return left[0] if left else None
+        order = [row.motor.id for row in self.rows]
+        place = order.index(motor_id) if motor_id in order else -1
+        return next((m for m in left if order.index(m.id) > place), left[0])
+
+    def place_of(self, motor_id: int) -> int:
+        """The motor's number on the walk, 1 the first."""
+        return next((i for i, row in enumerate(self.rows, start=1) if row.motor.id == motor_id), 0)
+
+
+def cell_of(rule: str, end: str) -> str:
+    """Which cell of the sheet a finding belongs to."""
+    if rule in ("bearing_hot", "bearings_uneven") or rule.endswith(("_bearing", "_end_difference")):
+        return end or "DE"
+    if rule.endswith("_winding") or rule == "winding_hot":
+        return "winding"
+    if rule.endswith("_amps") or rule in ("amps_over_nameplate", "phase_unbalance", "volts_off"):
+        return "amps"
+    return {"vibration": "vibration", "lubricant": "lubricant", "dirty": "clean"}.get(rule, "state")
+
+
+def sheet_of(session: Session, unit: Unit, opened: Round, now: datetime, with_findings: bool = True) -> Sheet:
+    """The sheet of a round as it stands now. A handful of queries, whatever the history."""
+    register = motors.motors_of(session, unit.id)
+    here: dict[int, list[Reading]] = {}
+    for reading in rounds.readings_of_round(session, opened.id):
+        here.setdefault(reading.motor_id, []).append(reading)
+    newest = {motor_id: _newest(found) for motor_id, found in here.items()}
+    found = flags.findings_of(session, [r.id for r in newest.values()]) if with_findings else {}
+    done_before = _done_before(session, unit, register, opened)
+    return Sheet(tuple(
+        _row(motor, newest.get(motor.id), here.get(motor.id, []), found, done_before.get(motor.id))
+        for motor in register if motor.created_at < opened.ends_at))
+
+
+def makes_read(reading: Reading) -> bool:
+    """An entry made at the motor does; one by token only if it answers `smoke`: values alone are no look."""
+    return not reading.skipped and (reading.token_id is None or reading.smoke is not None)
+
+
+def _newest(found: list[Reading]) -> Reading:
+    """The one the sheet shows: the newest real look, else the newest of whatever there is."""
+    return max(found, key=lambda r: (makes_read(r), r.taken_at, r.received_at))
+
+
+def _row(motor: Motor, reading: Reading | None, all_here: list[Reading], found: dict[object, list[flags.Finding]],
+         done_before: datetime | None) -> Row:
+    others = tuple(r for r in all_here if reading is not None and r.id != reading.id)
+    if reading is not None and makes_read(reading):
+        status = DONE
+    elif done_before is not None:
+        status = NOT_DUE
+    elif any(r.skipped for r in all_here):
+        status = SKIPPED
+    else:
+        status = LEFT
+    return Row(motor, status, reading, others, tuple(found.get(reading.id, ())) if reading else (), done_before)
+
+
+def _done_before(session: Session, unit: Unit, register: list[Motor], opened: Round) -> dict[int, datetime]:
+    """Motors checked every day or week that were read earlier in the same local date or ISO week."""
+    seldom = {m.id: m.checked_every for m in register if m.checked_every != "shift"}
+    if not seldom:
+        return {}
+    zone = unit.calendar.zone
+    day_start, day_end = shifts.day_bounds(opened.shift_date, zone)
+    week_start, week_end = shifts.week_bounds(shifts.week_of(day_start, zone), zone)
+    looks = rounds.looks_between(session, list(seldom), week_start, week_end)
+    done: dict[int, datetime] = {}
+    for motor_id, at, round_id in looks:
+        in_period = day_start <= at < day_end if seldom[motor_id] == "day" else True
+        if in_period and round_id != opened.id:
+            done[motor_id] = at
+    return done

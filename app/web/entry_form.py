@@ -1,0 +1,287 @@
+"""The form at the motor: what was tapped and typed, read into the same body that the tablet and the JSON door send."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from werkzeug.datastructures import MultiDict
+from wtforms import Field, Form, RadioField, SelectMultipleField, StringField, TextAreaField
+from wtforms.validators import InputRequired, Length, Optional
+
+from app import entries
+from app.rules import facts, units
+from app.rules.facts import Show
+from app.rules.numbers import NotANumber, read_number
+from app.rules.shifts import local_instant
+from app.store.motors import Motor
+from app.store.rounds import Reading
+from app.store.units import Unit
+
+COULD_NOT = ("could not read", "not fitted")
+#: What is looked at from two metres away, before anything is touched; the first excludes the others.
+NOTHING_WRONG = "nothing wrong"
+LOOK = (
+    (NOTHING_WRONG, "Nothing wrong"), ("smoke", "Smoke, sparks or burning smell"), ("guard missing", "Guard missing"),
+    ("guard loose", "Guard loose"), ("ground missing", "Ground wire missing"), ("ground loose", "Ground wire loose"),
+    ("leak", "Leak"),
+)
+SKIP_REASONS = ("could not reach it", "area closed by permit or gas", "no time this round", "machine not there")
+
+
+def choices(words: tuple[str, ...]) -> list[tuple[str, str]]:
+    return [(w, w[:1].upper() + w[1:]) for w in words]
+
+
+def radio(label: str, words: tuple[str, ...]) -> RadioField:
+    return RadioField(label, [Optional()], choices=choices(words))
+
+
+class Figure(StringField):
+    """A typed number, read strictly. `number` is what was understood, in the unit it was typed in; None when blank."""
+
+    number: float | None = None
+
+    def __init__(self, label: str, kind: str, **kwargs: Any) -> None:
+        super().__init__(label, [Optional()], **kwargs)
+        self.kind = kind
+
+    def post_validate(self, form: Any, validation_stopped: bool) -> None:
+        if not (self.data or "").strip():
+            return
+        low, high, unit = form.range_of(self.kind)
+        try:
+            self.number = read_number(self.data, low, high, unit)
+        except NotANumber as error:
+            self.errors = [*self.errors, str(error)]
+
+
+class EntryForm(Form):
+    """Nothing is filled in beforehand but what the person themself typed a moment ago."""
+
+    state = RadioField("State", [InputRequired("Choose the state you found it in.")], choices=choices(facts.STATES))
+    look = SelectMultipleField("Look first", [Optional()], choices=list(LOOK))
+    vibration_both = RadioField("Vibration", [Optional()], choices=[("as usual", "As usual, both ends"),
+                                                                    ("not", "Not as usual")])
+    vibration_feel_DE = radio("Vibration, coupling end (DE)", entries.VIBRATION_WORDS)
+    vibration_feel_ODE = radio("Vibration, fan end (ODE)", entries.VIBRATION_WORDS)
+    bearing_feel_DE = radio("Bearing, coupling end (DE)", entries.TEMPERATURE_WORDS)
+    bearing_feel_ODE = radio("Bearing, fan end (ODE)", entries.TEMPERATURE_WORDS)
+    bearing_temp_DE = Figure("Bearing measured, coupling end (DE)", "bearing_temp_c")
+    bearing_temp_ODE = Figure("Bearing measured, fan end (ODE)", "bearing_temp_c")
+    method = RadioField("How the bearings were measured", [Optional()],
+                        choices=[("contact", "Contact probe"), ("infrared", "Infrared"), ("fitted", "Fitted gauge")])
+    winding_feel = radio("Frame and winding, by hand", entries.TEMPERATURE_WORDS)
+    winding_temp = Figure("Winding measured", "winding_temp_c")
+    winding_method = RadioField("How the winding was measured", [Optional()],
+                                choices=[("fitted", "Fitted probe"), ("contact", "Contact probe"),
+                                         ("infrared", "Infrared")])
+    amps_1 = Figure("Ammeter", "current_a")
+    amps_2 = Figure("Ammeter, second phase", "current_a")
+    amps_3 = Figure("Ammeter, third phase", "current_a")
+    amps_unread = RadioField("No ammeter value", [Optional()], choices=choices(COULD_NOT))
+    volts_1 = Figure("Volts 1–2", "voltage_v")
+    volts_2 = Figure("Volts 2–3", "voltage_v")
+    volts_3 = Figure("Volts 3–1", "voltage_v")
+    lubricant_both = RadioField("Lubricant", [Optional()], choices=[("ok", "Right, both ends"), ("not", "Not right")])
+    lubricant_DE = radio("Lubricant, coupling end (DE)", facts.LUBRICANT)
+    lubricant_ODE = radio("Lubricant, fan end (ODE)", facts.LUBRICANT)
+    cleanliness = radio("Clean", facts.CLEANLINESS)
+    vibration_DE = Figure("Vibration by instrument, coupling end (DE)", "vibration_mm_s")
+    vibration_ODE = Figure("Vibration by instrument, fan end (ODE)", "vibration_mm_s")
+    ambient = Figure("Air around the motor", "ambient_c")
+    seen_at = StringField("Seen at, if entered later", [Optional(), Length(max=5)])
+    remarks = TextAreaField("Remarks", [Optional(), Length(max=entries.LONGEST_TEXT,
+                                                           message="Keep remarks to 2,000 characters.")])
+    replaces_why = StringField("Why it is corrected", [Optional(), Length(max=entries.LONGEST_NAME)])
+
+    def __init__(self, formdata: MultiDict[str, str] | None, motor: Motor, unit: Unit, now: datetime,
+                 correcting: Reading | None = None) -> None:
+        self.motor, self.unit, self.now, self.correcting = motor, unit, now, correcting
+        self.show: Show = unit.show
+        super().__init__(formdata)
+
+    # what may be typed ------------------------------------------------------------------------------------
+
+    def range_of(self, kind: str) -> tuple[float, float, str]:
+        """The possible range of a kind in the unit that is typed here."""
+        low, high, unit = entries.PLAUSIBLE[kind]
+        if kind.endswith("_temp_c") or kind == "ambient_c":
+            if self.show.temperature == "F":
+                return units.f_from_c(low), units.f_from_c(high), "°F"
+        elif kind == "vibration_mm_s" and self.show.vibration == "in/s":
+            return 0.0, 12.0, "in/s peak"
+        return low, high, unit
+
+    def si(self, field: Figure) -> float | None:
+        """What was typed, in SI."""
+        if field.number is None:
+            return None
+        if self.range_of(field.kind)[2] == "°F":
+            return units.c_from_f(field.number)
+        if self.range_of(field.kind)[2] == "in/s peak":
+            return units.mm_s_rms_from_in_s_peak(field.number)
+        return field.number
+
+    def validate(self, extra_validators: Any = None) -> bool:
+        good = super().validate(extra_validators)
+        return all([good, self._look_agrees(), self._both_agrees(self.vibration_both, "vibration_feel", "as usual"),
+                    self._both_agrees(self.lubricant_both, "lubricant", "ok"), self._phases_agree(),
+                    self._seen_at_is_a_time(), self._correction_says_why()])
+
+    def _wrong(self, field: Field, says: str) -> bool:
+        field.errors = [*field.errors, says]
+        return False
+
+    def _look_agrees(self) -> bool:
+        chosen = self.look.data or []
+        if NOTHING_WRONG in chosen and len(chosen) > 1:
+            return self._wrong(self.look, "You chose “nothing wrong” and something wrong. Take one of them back.")
+        for thing in ("guard", "ground"):
+            if {f"{thing} missing", f"{thing} loose"} <= set(chosen):
+                return self._wrong(self.look, f"The {thing} cannot be both missing and loose. Choose one.")
+        return True
+
+    def _both_agrees(self, both: RadioField, name: str, fine: str) -> bool:
+        ends = [self[f"{name}_{end}"] for end in facts.ENDS]
+        if both.data == fine and any(f.data not in (None, "", fine) for f in ends):
+            return self._wrong(both, "You chose both ends as right and one end as not. Take one of them back.")
+        if both.data == "not" and not any(f.data for f in ends):
+            return self._wrong(both, "Say at which end, and what is not right.")
+        return True
+
+    def _phases_agree(self) -> bool:
+        typed = [bool((f.data or "").strip()) for f in (self.amps_1, self.amps_2, self.amps_3)]
+        if any(typed) and self.amps_unread.data:
+            return self._wrong(self.amps_unread, "There is a value and “could not read”. Take one of them back.")
+        if typed[1] != typed[2] or (typed[1] and not typed[0]):
+            return self._wrong(self.amps_1, "Enter one phase, or all three.")
+        volts = [bool((f.data or "").strip()) for f in (self.volts_1, self.volts_2, self.volts_3)]
+        if any(volts) and volts not in ([True, False, False], [True, True, True]):
+            return self._wrong(self.volts_1, "Enter one voltage, or all three.")
+        return True
+
+    def _seen_at_is_a_time(self) -> bool:
+        text = (self.seen_at.data or "").strip()
+        if not text:
+            return True
+        try:
+            datetime.strptime(text.replace(".", ":"), "%H:%M")  # noqa: DTZ007 - a wall clock time, placed below
+        except ValueError:
+            return self._wrong(self.seen_at, f"“{text}” is not a time such as 07:12.")
+        return True
+
+    def _correction_says_why(self) -> bool:
+        if self.correcting is not None and not (self.replaces_why.data or "").strip():
+            return self._wrong(self.replaces_why, "Say why the earlier entry is corrected.")
+        return True
+
+    # the body ---------------------------------------------------------------------------------------------
+
+    def taken_at(self) -> datetime:
+        """Now; when entered later, the newest such time that has passed; for a correction the time it corrects."""
+        text = (self.seen_at.data or "").strip()
+        if not text:
+            return self.correcting.taken_at if self.correcting else self.now
+        at = datetime.strptime(text.replace(".", ":"), "%H:%M").time()  # noqa: DTZ007
+        zone = self.unit.calendar.zone
+        today = self.now.astimezone(zone).date()
+        seen = local_instant(today, at, zone)
+        return seen if seen <= self.now else local_instant(today - timedelta(days=1), at, zone)
+
+    def body(self, entry_id: str, sign_in: str) -> tuple[dict[str, Any], dict[str, str]]:
+        """The entry's body as interfaces.md has it, and what was typed where it was converted."""
+        body: dict[str, Any] = {
+            "id": entry_id, "tag": self.motor.tag, "taken_at": self.taken_at().isoformat(), "by": sign_in,
+            "state": self.state.data, "winding_feel": self.winding_feel.data or None,
+            "winding_method": self.winding_method.data or None, "method": self.method.data or None,
+            "cleanliness": self.cleanliness.data or None, "remarks": self.remarks.data or "",
+            "entered_later": bool((self.seen_at.data or "").strip()),
+            "winding_temp_c": self.si(self.winding_temp), "ambient_c": self.si(self.ambient),
+            **self._looked(),
+            "vibration_feel": self._ends("vibration_feel", self.vibration_both, "as usual"),
+            "bearing_feel": {e: self[f"bearing_feel_{e}"].data or None for e in facts.ENDS},
+            "lubricant": self._ends("lubricant", self.lubricant_both, "ok"),
+            "bearing_temp_c": {e: self.si(self[f"bearing_temp_{e}"]) for e in facts.ENDS},
+            "vibration_mm_s": {e: self.si(self[f"vibration_{e}"]) for e in facts.ENDS},
+        }
+        amps = [f.number for f in (self.amps_1, self.amps_2, self.amps_3) if f.number is not None]
+        volts = [f.number for f in (self.volts_1, self.volts_2, self.volts_3) if f.number is not None]
+        body["current_a"] = amps or self.amps_unread.data or None
+        body["voltage_v"] = volts or None
+        if self.correcting is not None:
+            body["replaces"], body["replaces_why"] = str(self.correcting.id), self.replaces_why.data
+        return body, self._typed()
+
+    def _looked(self) -> dict[str, str]:
+        chosen = set(self.look.data or [])
+        if not chosen:
+            return {}
+        # Whoever looked and named one thing saw the others too.
+        def place(thing: str) -> str:
+            return next((w for w in ("missing", "loose") if f"{thing} {w}" in chosen), "in place")
+
+        return {"smoke": "seen" if "smoke" in chosen else "none", "guard": place("guard"), "ground": place("ground"),
+                "leak": "seen" if "leak" in chosen else "none"}
+
+    def _ends(self, name: str, both: RadioField, fine: str) -> dict[str, str | None]:
+        if both.data == fine:
+            return dict.fromkeys(facts.ENDS, fine)
+        return {end: self[f"{name}_{end}"].data or None for end in facts.ENDS}
+
+    def _typed(self) -> dict[str, str]:
+        """What was typed in a unit that is not the stored one."""
+        kept = {}
+        for field in self:
+            if isinstance(field, Figure) and field.number is not None:
+                unit = self.range_of(field.kind)[2]
+                if unit in ("°F", "in/s peak") or "," in field.data:
+                    kept[field.name] = f"{field.data.strip()} {unit}"
+        return kept
+
+
+def form_field_of(entry_field: str) -> str:
+    """The form's field for a field of the body: "bearing_temp_c.DE" -> "bearing_temp_DE"."""
+    name, _, part = entry_field.partition(".")
+    plain = {"current_a": "amps_" + (part or "1"), "voltage_v": "volts_" + (part or "1"),
+             "winding_temp_c": "winding_temp", "ambient_c": "ambient", "taken_at": "seen_at"}
+    by_end = {"bearing_temp_c": "bearing_temp", "vibration_mm_s": "vibration"}
+    if name in plain:
+        return plain[name]
+    return f"{by_end.get(name, name)}_{part}" if part else name
+
+
+def fill_from(form: EntryForm, old: Reading) -> None:
+    """For a correction only: the form as the corrected entry had it."""
+    show = form.show
+
+    def shown(value: float | None, kind: str) -> str:
+        if value is None:
+            return ""
+        if kind == "temp" and show.temperature == "F":
+            value = units.f_from_c(value)
+        if kind == "vibration" and show.vibration == "in/s":
+            value = units.in_s_peak_from_mm_s_rms(value)
+        return f"{round(value, 6):g}" if abs(value) < 1e5 else repr(value)
+
+    for name in ("state", "winding_feel", "winding_method", "method", "cleanliness", "remarks"):
+        form[name].data = getattr(old, name)
+    for end in facts.ENDS:
+        form[f"vibration_feel_{end}"].data = getattr(old, f"vibration_feel_{end.lower()}")
+        form[f"bearing_feel_{end}"].data = getattr(old, f"bearing_feel_{end.lower()}")
+        form[f"lubricant_{end}"].data = getattr(old, f"lubricant_{end.lower()}")
+        form[f"bearing_temp_{end}"].data = shown(getattr(old, f"bearing_temp_c_{end.lower()}"), "temp")
+        form[f"vibration_{end}"].data = shown(getattr(old, f"vibration_mm_s_{end.lower()}"), "vibration")
+    for both, name, fine in (("vibration_both", "vibration_feel", "as usual"), ("lubricant_both", "lubricant", "ok")):
+        ends = [form[f"{name}_{end}"].data for end in facts.ENDS]
+        if any(ends):
+            form[both].data = fine if ends == [fine, fine] else "not"
+    form.winding_temp.data, form.ambient.data = shown(old.winding_temp_c, "temp"), shown(old.ambient_c, "temp")
+    for i, (amps, volts) in enumerate(zip((old.current_a_1, old.current_a_2, old.current_a_3),
+                                          (old.voltage_v_1, old.voltage_v_2, old.voltage_v_3), strict=True), start=1):
+        form[f"amps_{i}"].data, form[f"volts_{i}"].data = shown(amps, "amps"), shown(volts, "volts")
+    form.amps_unread.data = (old.unread or {}).get("current_a")
+    look = [w for w, seen in (("smoke", old.smoke == "seen"), ("leak", old.leak == "seen"),
+                              (f"guard {old.guard}", old.guard in ("missing", "loose")),
+                              (f"ground {old.ground}", old.ground in ("missing", "loose"))) if seen]
+    form.look.data = look or ([NOTHING_WRONG] if old.smoke == "none" else [])

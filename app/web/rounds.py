@@ -1,0 +1,246 @@
+"""The round: this shift's sheet, the page at the motor, what was found after saving."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from flask import Blueprint, flash, redirect, render_template, request, url_for
+from sqlalchemy.orm import Session
+
+from app import entries, recording
+from app.entries import BadEntry, read_reading
+from app.recording import NotAllowed, OtherContent, Sender
+from app.rules.cautions import caution_for
+from app.sheets import LEFT, Sheet, sheet_of
+from app.store import flags, motors, rounds
+from app.store.limits import limits_at
+from app.store.motors import Motor
+from app.store.people import HEAD_OPERATOR, OPERATOR
+from app.store.rounds import Reading, Round
+from app.web.access import allow, found_or_404, now, person, reading, unit, writing
+from app.web.entry_form import SKIP_REASONS, EntryForm, fill_from, form_field_of
+
+bp = Blueprint("rounds", __name__)
+
+#: Above this, or felt too hot to hold, the hand is warned before the feel field (no figure is shown).
+HOT_LAST_TIME_C = 60.0
+
+
+# the sheet -------------------------------------------------------------------------------------------------
+
+
+@bp.get("/sheet")
+@allow(OPERATOR)
+def sheet() -> Any:
+    """This shift's sheet; opening it opens the round."""
+    opened = _this_round()
+    with reading() as session:
+        opened = session.get_one(Round, opened.id)
+        shown = sheet_of(session, unit(), opened, now())
+        standing = flags.open_flags(session, unit().id)
+        return render_template("rounds/sheet.html", round=opened, sheet=shown, next=shown.next_after(None),
+                               standing=standing, by_motor=_gravest_by_motor(standing))
+
+
+@bp.get("/sheet/<int:round_id>")
+@allow(OPERATOR)
+def earlier_sheet(round_id: int) -> Any:
+    """The sheet of an earlier shift, to read."""
+    with reading() as session:
+        opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
+        shown = sheet_of(session, unit(), opened, now())
+        return render_template("rounds/sheet.html", round=opened, sheet=shown, next=None, standing=[], by_motor={})
+
+
+def _this_round() -> Round:
+    """The round of the present shift; the first to ask opens it."""
+    shift = unit().calendar.shift_of(now())
+    with reading() as session:
+        there = rounds.round_of(session, unit().id, shift.date, shift.name)
+    if there is not None:
+        return there
+    with writing() as session:
+        opened = recording.open_sheet(session, unit(), now(), person())
+        session.commit()
+        return opened
+
+
+def _gravest_by_motor(standing: list[flags.Flag]) -> dict[int, str]:
+    """Motor -> the gravest priority standing on it (the flags come gravest first)."""
+    return {flag.motor_id: flag.priority for flag in reversed(standing)}
+
+
+# at the motor ----------------------------------------------------------------------------------------------
+
+
+@bp.get("/motors/<int:motor_id>/entry")
+@allow(OPERATOR)
+def entry(motor_id: int) -> Any:
+    """An empty form: nothing that must be observed is filled in, and no earlier figure is in the page."""
+    with reading() as session:
+        motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
+        form = EntryForm(None, motor, unit(), now())
+        return _entry_page(session, motor, form, str(uuid.uuid4()))
+
+
+@bp.post("/motors/<int:motor_id>/entry", endpoint="save_entry")
+@allow(OPERATOR)
+def save_entry(motor_id: int) -> Any:
+    return _save(motor_id, None)
+
+
+@bp.get("/entries/<uuid:key>/correct")
+@allow(OPERATOR)
+def correct(key: uuid.UUID) -> Any:
+    """The entry as it was, to be put right; the earlier one stays readable."""
+    with reading() as session:
+        old = found_or_404(rounds.reading_by_id(session, unit().id, key))
+        form = EntryForm(None, old.motor, unit(), now(), correcting=old)
+        fill_from(form, old)
+        return _entry_page(session, old.motor, form, str(uuid.uuid4()), old)
+
+
+@bp.post("/entries/<uuid:key>/correct", endpoint="save_correction")
+@allow(OPERATOR)
+def save_correction(key: uuid.UUID) -> Any:
+    with reading() as session:
+        old = found_or_404(rounds.reading_by_id(session, unit().id, key))
+    return _save(old.motor_id, old)
+
+
+def _save(motor_id: int, correcting: Reading | None) -> Any:
+    """Reads the form, stores the entry once, goes on to what was found. On errors the page keeps what was typed."""
+    key = request.form.get("id", "")
+    with reading() as session:
+        motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
+        form = EntryForm(request.form, motor, unit(), now(), correcting)
+        if not form.validate():
+            return _entry_page(session, motor, form, key, correcting), 422
+    body, typed = form.body(key, person().sign_in)
+    try:
+        answer = _record(_without_empty(body), typed)
+    except BadEntry as error:
+        with reading() as session:
+            return _entry_page(session, session.merge(motor), _with_problems(form, error), key, correcting), 422
+    except OtherContent:
+        return render_template("rounds/already.html", key=key, motor=motor), 409
+    except NotAllowed as error:
+        return render_template("rounds/already.html", key=key, motor=motor, says=str(error)), 403
+    if not answer.stored:
+        flash("This entry was stored before; here it is.")
+    return redirect(url_for("rounds.saved", key=answer.id), 303)
+
+
+def _record(body: dict[str, Any], typed: dict[str, str] | None = None) -> recording.Recorded:
+    read = read_reading(body)
+    with writing() as session:
+        sender = Sender(unit(), now(), person=person())
+        answer = recording.record_reading(session, sender, read, typed)
+        session.commit()
+        return answer
+
+
+def _without_empty(body: dict[str, Any]) -> dict[str, Any]:
+    """A field left blank was not looked at: it is not sent at all."""
+    trimmed = {k: {e: v for e, v in value.items() if v is not None} if isinstance(value, dict) else value
+               for k, value in body.items()}
+    return {k: v for k, v in trimmed.items() if v not in (None, "", {})}
+
+
+def _with_problems(form: EntryForm, error: BadEntry) -> EntryForm:
+    for problem in error.problems:
+        name = form_field_of(problem.field)
+        field = form[name] if name in form else form.state  # noqa: SIM401 - a WTForms form has no get
+        field.errors = [*field.errors, problem.says if name in form else f"{problem.field}: {problem.says}"]
+    return form
+
+
+def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, correcting: Reading | None = None) -> str:
+    shift = unit().calendar.shift_of(now())
+    here = rounds.round_of(session, unit().id, shift.date, shift.name)
+    shown = sheet_of(session, unit(), here, now(), with_findings=False) if here else Sheet()
+    in_force = limits_at(session, unit().id, motor.id, now())
+    return render_template(
+        "rounds/entry.html", motor=motor, form=form, key=key, correcting=correcting, shift=shift, sheet=shown,
+        plate=motor.nameplate, hot=_hot_last_time(session, motor), alarm=_bearing_alarm(motor, in_force),
+        standing=flags.open_flags_of_motor(session, motor.id), place=shown.place_of(motor.id),
+        seen_here=[r for row in shown.rows if row.motor.id == motor.id for r in (row.reading, *row.also) if r])
+
+
+def _hot_last_time(session: Session, motor: Motor) -> bool:
+    last = rounds.last_running(session, motor.id, now(), 1)
+    return bool(last) and (any(t is not None and t >= HOT_LAST_TIME_C
+                               for t in (last[0].bearing_temp_c_de, last[0].bearing_temp_c_ode))
+                           or "too hot to hold" in (last[0].bearing_feel_de, last[0].bearing_feel_ode))
+
+
+def _bearing_alarm(motor: Motor, in_force: Any) -> float:
+    """The lower of the two ends' alarm limits, for the strip at the top."""
+    plate = motor.nameplate
+    sleeve = plate is not None and "sleeve" in (plate.de_bearing, plate.ode_bearing)
+    return float(in_force.value(f"bearing_hot_{'sleeve' if sleeve else 'grease'}_alarm_c"))
+
+
+# skipping --------------------------------------------------------------------------------------------------
+
+
+@bp.get("/motors/<int:motor_id>/skip")
+@allow(OPERATOR)
+def skip(motor_id: int) -> Any:
+    with reading() as session:
+        motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
+        return render_template("rounds/skip.html", motor=motor, reasons=SKIP_REASONS, key=str(uuid.uuid4()), error=None)
+
+
+@bp.post("/motors/<int:motor_id>/skip", endpoint="save_skip")
+@allow(OPERATOR)
+def save_skip(motor_id: int) -> Any:
+    with reading() as session:
+        motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
+    reason = entries.clean_text(request.form.get("words", "")) or request.form.get("reason", "")
+    key = request.form.get("id", "")
+    if not reason:
+        return render_template("rounds/skip.html", motor=motor, reasons=SKIP_REASONS, key=key,
+                               error="Choose a reason, or write one."), 422
+    try:
+        _record({"id": key, "tag": motor.tag, "taken_at": now().isoformat(), "by": person().sign_in,
+                 "skip_reason": reason})
+    except BadEntry as error:
+        return render_template("rounds/skip.html", motor=motor, reasons=SKIP_REASONS, key=key,
+                               error=error.problems[0].says), 422
+    except OtherContent:
+        return render_template("rounds/already.html", key=key, motor=motor), 409
+    flash(f"{motor.tag} skipped: {reason}.")
+    return redirect(_next_page(motor), 303)
+
+
+def _next_page(motor: Motor) -> str:
+    opened = _this_round()
+    with reading() as session:
+        after = sheet_of(session, unit(), session.get_one(Round, opened.id), now(), False).next_after(motor.id)
+    return url_for("rounds.entry", motor_id=after.id) if after else url_for("rounds.sheet")
+
+
+# after saving ----------------------------------------------------------------------------------------------
+
+
+@bp.get("/entries/<uuid:key>")
+@allow(OPERATOR)
+def saved(key: uuid.UUID) -> Any:
+    """What the rules found, what to do, what was understood; then on to the next motor."""
+    with reading() as session:
+        row = found_or_404(rounds.reading_by_id(session, unit().id, key))
+        found = [f.as_rule() for f in flags.findings_of(session, [row.id]).get(row.id, [])]
+        shown = sheet_of(session, unit(), row.round, now(), with_findings=False)
+        return render_template(
+            "rounds/saved.html", row=row, motor=row.motor, found=[(f, caution_for(f)) for f in found], sheet=shown,
+            next=shown.next_after(row.motor_id), may_correct=_may_correct(row), left=shown.count(LEFT),
+            corrected=rounds.correction_of(session, row.id))
+
+
+def _may_correct(row: Reading) -> bool:
+    if person().may(HEAD_OPERATOR):
+        return True
+    return row.person_id == person().id and row.round.signed_at is None
+
