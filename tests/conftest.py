@@ -89,6 +89,7 @@ def new_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Cal
     asks for, with nothing in them.
     """
     made: list[Database] = []
+    leave: list[Callable[[], None]] = []
 
     def make(kind: str, upgraded: bool = True) -> Database:
         if kind == SQLITE:
@@ -100,19 +101,19 @@ def new_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Cal
             shared: Database = request.getfixturevalue("migrated_postgres")
             assert shared.url not in [d.url for d in made], "a test has one upgraded PostgreSQL database"
             made.append(Database(_text(shared)))
+            leave.append(lambda: cluster.empty(shared.engine))
         else:
-            made.append(Database(request.getfixturevalue("postgres").make()))
+            server: cluster.Server = request.getfixturevalue("postgres")
+            url = server.make()
+            made.append(Database(url))
+            leave.append(lambda: server.drop(url))
         return made[-1]
 
     yield make
     for database in made:
         database.close()
-        if not database.is_sqlite:
-            shared = request.getfixturevalue("migrated_postgres")
-            if database.url == shared.url:
-                cluster.empty(shared.engine)
-            else:
-                request.getfixturevalue("postgres").drop(_text(database))
+    for end in leave:
+        end()
 
 
 def _text(database: Database) -> str:
