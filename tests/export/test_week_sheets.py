@@ -1,0 +1,223 @@
+"""The workbook of the week, sheet by sheet, read back by openpyxl."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+
+import openpyxl
+import pytest
+from openpyxl.workbook import Workbook
+from sqlalchemy.orm import Session
+
+from app.db import Database
+from app.export.week import NAMES, week_csv
+from app.export.week_sheets import week_tables, week_workbook
+from app.rules.shifts import BadWeek
+from app.store.base import new_id
+from app.store.changes import note_change
+from app.store.lubrication import Greasing
+from tests import factories
+from tests.export.hand_made import AFTERWARDS, TUESDAY, WEEK, WEEK_START, make_flag
+from tests.factories import Plant
+
+SHEETS = ["Exceptions", "Summary", "Rounds", "Not seen", "Repeats", "Starts", "Trips", "Lubrication", "Changes",
+          "About these columns"]
+TIMES = ["first_raised", "last_seen", "seen_at", "action_at", "shelved_until", "returned_at", "closed_at"]
+
+
+@pytest.fixture
+def session(database: Database) -> Iterator[Session]:
+    with database.writing() as opened:
+        yield opened
+
+
+@pytest.fixture
+def plant(session: Session) -> Plant:
+    return factories.make_plant(session)
+
+
+def book_of(session: Session, plant: Plant, week: str = WEEK, now: datetime = AFTERWARDS) -> Workbook:
+    return openpyxl.load_workbook(io.BytesIO(bytes_of(session, plant, week, now)))
+
+
+def bytes_of(session: Session, plant: Plant, week: str = WEEK, now: datetime = AFTERWARDS) -> bytes:
+    file = io.BytesIO()
+    week_workbook(session, plant.unit, week, now, file)
+    return file.getvalue()
+
+
+def lines(book: Workbook, sheet: str) -> list[dict[str, object]]:
+    first, *rest = book[sheet].iter_rows(values_only=True)
+    return [dict(zip(first, row, strict=True)) for row in rest]
+
+
+def test_the_sheets_are_those_of_the_interface_in_order(session: Session, plant: Plant) -> None:
+    assert book_of(session, plant).sheetnames == SHEETS
+
+
+def test_every_sheet_has_headings_frozen_and_filtered_even_without_rows(session: Session, plant: Plant) -> None:
+    for sheet in book_of(session, plant):
+        assert all(cell.value for cell in sheet[1]), sheet.title
+        assert sheet.freeze_panes == "A2"
+        assert sheet.auto_filter.ref.startswith("A1:")
+
+
+def test_the_exceptions_are_those_of_the_csv_with_a_local_time_beside_each_time(session: Session, plant: Plant) -> None:
+    odd = [factories.make_motor(session, plant.unit, tag) for tag in ("00123", "5E10", "1E05")]
+    reading = factories.make_reading(session, odd[0], plant.operator, TUESDAY, remarks="=HYPERLINK(1)")
+    make_flag(session, odd[0], value=-2.5, limit=90.0, unit_of_measure="°C", raised_cause_id=reading.id,
+              raised_by_id=plant.operator.id)
+    make_flag(session, odd[1], priority="act now", closed_at=TUESDAY + timedelta(hours=3))
+    make_flag(session, odd[2], seen_by_id=plant.head_operator.id, seen_at=TUESDAY + timedelta(minutes=20))
+    book = book_of(session, plant)
+    heading = [cell.value for cell in book["Exceptions"][1]]
+    assert [name for name in heading if not name.endswith("_local")] == list(NAMES)
+    assert [heading[heading.index(name) + 1] for name in TIMES] == [name + "_local" for name in TIMES]
+    told = lines(book, "Exceptions")
+    in_csv = list(csv.DictReader(io.StringIO(
+        b"".join(week_csv(session, plant.unit, WEEK, AFTERWARDS)).decode("utf-8-sig"), newline="")))
+    assert [row["tag"] for row in told] == [row["tag"] for row in in_csv] == ["5E10", "00123", "1E05"]
+    assert (told[1]["value"], in_csv[1]["value"]) == (-2.5, "-2.5")
+    assert (told[1]["remarks"], in_csv[1]["remarks"]) == ("=HYPERLINK(1)", "'=HYPERLINK(1)")
+    assert told[1]["first_raised"] == in_csv[1]["first_raised"] == "2026-11-24T08:00:00-06:00"
+    assert told[1]["first_raised_local"] == datetime(2026, 11, 24, 8)  # noqa: DTZ001 - a wall clock
+    for one, other in zip(told, in_csv, strict=True):
+        for name in set(NAMES) - {"remarks", "value", "limit", "percent_of_limit", "hours_open", "times_seen",
+                                  "shifts_open"}:
+            assert (one[name] or "") == other[name], name
+
+
+def test_the_summary_agrees_with_the_rows_and_tells_the_week_before(session: Session, plant: Plant) -> None:
+    make_flag(session, plant.motor, TUESDAY, rule="dirty", priority="watch")
+    make_flag(session, plant.motor, WEEK_START - timedelta(days=2), rule="smoke", priority="act now")
+    factories.make_reading(session, plant.motor, plant.operator, TUESDAY)
+    told = {(row["about"], row["item"]): row for row in lines(book_of(session, plant), "Summary")}
+    assert told["week", "begins"]["words"] == "2026-11-23T00:00:00-06:00"
+    assert told["week", "ends"]["words"] == "2026-11-30T00:00:00-06:00"
+    assert told["week", "exported"]["words"] == "2026-12-01T09:00:00-06:00"
+    assert (told["flags", "stood in the week"]["figure"], told["flags", "stood in the week"]["week_before"]) == (2, 1)
+    assert (told["flags", "raised in the week"]["figure"], told["flags", "raised in the week"]["week_before"]) == (1, 1)
+    assert told["flags by priority", "act now"]["figure"] == 1
+    assert told["flags by priority", "this shift"]["figure"] == 0
+    assert told["flags by rule", "dirty"]["figure"] == 1
+    assert told["flags", "raised per 100 motors read"]["figure"] == 100  # one flag, one motor read
+    assert (told["rounds", "shifts that are over"]["figure"], told["rounds", "missed"]["figure"]) == (14, 13)
+
+
+def test_rounds_and_what_was_not_seen(session: Session, plant: Plant) -> None:
+    factories.make_motor(session, plant.unit, "P-102", route_order=2.0)
+    factories.make_reading(session, plant.motor, plant.operator, TUESDAY)
+    opened = factories.make_round(session, plant.unit, TUESDAY)
+    opened.signed_at, opened.signed_by_id = TUESDAY + timedelta(hours=9), plant.head_operator.id
+    session.flush()
+    session.expire(opened)
+    book = book_of(session, plant)
+    tuesday = lines(book, "Rounds")[2]
+    assert (tuesday["shift_date"], tuesday["shift"], tuesday["result"]) == ("2026-11-24", "Day", "incomplete")
+    assert [tuesday[k] for k in ("planned", "read", "skipped", "not_seen")] == [2, 1, 0, 1]
+    assert (tuesday["read_by"], tuesday["signed_by"]) == ("Operator", "Head Operator")
+    assert tuesday["signed_at"] == "2026-11-24T17:00:00-06:00"
+    not_seen = [r for r in lines(book, "Not seen") if (r["shift_date"], r["shift"]) == ("2026-11-24", "Day")]
+    assert [(r["tag"], r["answer"], r["reason"], r["hours_since_read"]) for r in not_seen] == [
+        ("P-102", "not seen", None, None)]
+    later = [r for r in lines(book, "Not seen") if (r["tag"], r["shift"], r["shift_date"]) == (
+        "P-101A", "Night", "2026-11-24")]
+    assert later[0]["hours_since_read"] == 22.0  # Tuesday 08:00 to Wednesday 06:00
+
+
+def test_the_shift_that_runs_has_nothing_missing_yet(session: Session, plant: Plant) -> None:
+    book = book_of(session, plant, now=WEEK_START + timedelta(hours=8))
+    [day_runs] = lines(book, "Rounds")
+    assert (day_runs["result"], day_runs["not_seen"]) == ("running", None)
+    assert lines(book, "Not seen") == []
+
+
+def make_greasing(session: Session, plant: Plant, at: datetime, **columns: object) -> Greasing:
+    made = Greasing(id=new_id(), content="x", unit_id=plant.unit.id, motor_id=plant.motor.id, end="DE", at=at,
+                    received_at=at, person_id=plant.operator.id, **columns)
+    session.add(made)
+    session.flush()
+    return made
+
+
+def test_greasings_of_the_week_stand_beside_the_chart_and_what_is_overdue_below(session: Session, plant: Plant) -> None:
+    make_greasing(session, plant, WEEK_START - timedelta(days=90), grams=30.0)
+    make_greasing(session, plant, TUESDAY, grams=45.0, lubricant="motor grease NLGI 2", thickener="polyurea",
+                  why="gun counted wrong")
+    make_greasing(session, plant, TUESDAY + timedelta(days=7), grams=30.0)
+    make_flag(session, plant.motor, TUESDAY, rule="greasing_overdue", end="ODE", says="Overdue by 12 days.")
+    done, overdue = lines(book_of(session, plant), "Lubrication")
+    assert [done[k] for k in ("what", "tag", "end", "by", "reason")] == [
+        "greased", "P-101A", "DE", "Operator", "gun counted wrong"]
+    assert [done[k] for k in ("grease_g", "chart_grease_g", "chart_interval_days")] == [45, 30, 90]
+    # From 90 days before Monday 00:00 to Tuesday 08:00: 91 days and 8 hours.
+    assert done["days_since_last"] == 91.3
+    assert (overdue["what"], overdue["end"], overdue["grease_g"], overdue["reason"]) == (
+        "overdue", "ODE", None, "Overdue by 12 days.")
+
+
+def test_changes_and_corrections_of_the_week_are_told_with_before_and_after(session: Session, plant: Plant) -> None:
+    for at, who in ((WEEK_START - timedelta(seconds=1), None), (TUESDAY, plant.supervisor), (TUESDAY, None)):
+        note_change(session, unit_id=plant.unit.id, at=at, person=who, subject="limit", subject_id=1,
+                    label="bearing_hot_grease_alarm_c", field="value", before=90.0, after=85.0, why="=summer")
+    first = factories.make_reading(session, plant.motor, plant.operator, TUESDAY, current_a_1=78.0, smoke="none")
+    factories.make_reading(session, plant.motor, plant.head_operator, TUESDAY, current_a_1=87.0, smoke="none",
+                           unread={"ambient_c": "could not read"}, replaces_id=first.id, replaces_why="misread")
+    told = lines(book_of(session, plant), "Changes")
+    assert [(r["subject"], r["label"], r["field"], r["before"], r["after"], r["by"], r["why"]) for r in told] == [
+        ("limit", "bearing_hot_grease_alarm_c", "value", "90.0", "85.0", "Supervisor", "=summer"),
+        ("limit", "bearing_hot_grease_alarm_c", "value", "90.0", "85.0", "command line", "=summer"),
+        ("reading", "P-101A", "current_a_1", "78.0", "87.0", "Head Operator", "misread"),
+        ("reading", "P-101A", "unread", None, "ambient_c: could not read", "Head Operator", "misread")]
+
+
+def test_another_units_work_is_never_shown(session: Session, plant: Plant) -> None:
+    other = factories.make_unit(session, "Unit 3")
+    motor = factories.make_motor(session, other, "P-901")
+    make_flag(session, motor, times_seen=9)
+    factories.make_reading(session, motor, plant.operator, TUESDAY)
+    note_change(session, unit_id=other.id, at=TUESDAY, person=None, subject="motor", subject_id=motor.id, label="P-901",
+                field="area", before="a", after="b")
+    session.flush()
+    told = repr([list(sheet.iter_rows(values_only=True)) for sheet in book_of(session, plant)])
+    assert "P-901" not in told
+
+
+def test_every_column_of_every_sheet_is_explained(session: Session, plant: Plant) -> None:
+    book = book_of(session, plant)
+    explained = {(row["sheet"], row["column"]) for row in lines(book, "About these columns")}
+    for sheet in SHEETS[:-1]:
+        for cell in book[sheet][1]:
+            if not cell.value.endswith("_local"):
+                assert (sheet, cell.value) in explained
+
+
+def test_starts_and_trips_have_their_columns_waiting(session: Session, plant: Plant) -> None:
+    book = book_of(session, plant)
+    named = {name: [c.value for c in book[name][1] if not c.value.endswith("_local")] for name in ("Starts", "Trips")}
+    assert named == {"Starts": ["tag", "at", "outcome", "duration_s", "by", "starts_last_60_min", "allowed"],
+                     "Trips": ["tag", "at", "protection", "cause", "by"]}
+
+
+def test_the_same_week_at_the_same_moment_is_the_same_bytes(session: Session, plant: Plant) -> None:
+    for i in range(12):
+        make_flag(session, plant.motor, TUESDAY, value=i / 7, limit=1.0)
+    assert bytes_of(session, plant) == bytes_of(session, plant)
+
+
+def test_a_week_to_come_and_the_first_week_of_all_are_workbooks_too(session: Session, plant: Plant) -> None:
+    make_flag(session, plant.motor, TUESDAY)
+    for week in ("2030-W01", "1970-W01"):
+        assert lines(book_of(session, plant, week), "Exceptions") == []
+
+
+def test_what_is_no_week_is_refused_before_anything_is_written(session: Session, plant: Plant) -> None:
+    file = io.BytesIO()
+    with pytest.raises(BadWeek):
+        week_workbook(session, plant.unit, "2026-W54", datetime(2026, 12, 1, tzinfo=UTC), file)
+    assert file.getvalue() == b""
+    with pytest.raises(BadWeek):
+        list(week_tables(session, plant.unit, "2026-W54", AFTERWARDS))
