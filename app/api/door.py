@@ -158,10 +158,13 @@ def page(name: str, rows: list[Any], keys: list[Any], **parameters: str) -> Resp
     return jsonify({name: rows, "next": following})
 
 
+# On the blueprint once, however many apps this process makes of it.
+bp.before_request(open_door)
+bp.register_error_handler(Refused, lambda error: error.response())
+
+
 def register(app: Flask) -> None:
     from app.api import entries, lists, openapi  # noqa: F401 - they put their routes on the blueprint
 
     app.url_map.converters["tag"] = TagConverter
-    bp.before_request(open_door)
-    bp.register_error_handler(Refused, lambda error: error.response())
     app.register_blueprint(bp)
