@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import IO, Any
 
-from flask import Blueprint, Response, abort, redirect, render_template, request, send_file, url_for
+from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 
 from app.export import week as exceptions
 from app.export.week import ExceptionRow
@@ -26,7 +26,7 @@ bp = Blueprint("week", __name__)
 MOST_ON_PAGE = 500
 STATES = ("active", "improving", "returned to normal", "shelved", "closed")
 IN_MEMORY = 1024 * 1024
-KINDS = {"csv": "text/csv; charset=utf-8",
+KINDS = {"csv": "text/csv",
          "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
 
 
@@ -150,7 +150,7 @@ def xlsx_file(week: str) -> Response:
 @contextmanager
 def new_file() -> Iterator[IO[bytes]]:
     """A file to be sent when it is whole (on disk when large), so that a failure is a page and never half a file."""
-    file = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - closed with the response
+    file = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - closed when it is sent
     try:
         yield file
     except BaseException:
@@ -161,7 +161,17 @@ def new_file() -> Iterator[IO[bytes]]:
 def as_download(file: IO[bytes], week: str, made: datetime, kind: str) -> Response:
     size = file.seek(0, 2)
     file.seek(0)
-    answer = send_file(file, mimetype=KINDS[kind], as_attachment=True,
-                       download_name=exceptions.file_name(unit(), week, made, kind))
+    answer = Response(pieces(file), mimetype=KINDS[kind])
+    if size <= IN_MEMORY:
+        answer.data = file.read()
+        file.close()
+    answer.call_on_close(file.close)
     answer.content_length = size
+    answer.headers.set("Content-Disposition", "attachment", filename=exceptions.file_name(unit(), week, made, kind))
     return answer
+
+
+def pieces(file: IO[bytes]) -> Iterator[bytes]:
+    with file:
+        while piece := file.read(IN_MEMORY):
+            yield piece

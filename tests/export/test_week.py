@@ -285,7 +285,8 @@ def test_rows_come_gravest_first_then_oldest_then_by_tag_rule_and_end(session: S
     # Tags and rules by code point, whatever language the database sorts in: A before b before Ä, _ before s.
     assert [(r.tag, r.rule, r.end) for r in rows_of(session, plant.unit)] == [
         ("b-1", "smoke", ""), ("A-1", "vibration", "DE"), ("A-1", "bearing_hot", "DE"),
-        ("A-1", "bearings_uneven", "DE"), ("A-1", "lubricant", "DE"), ("A-1", "lubricant", "ODE"), ("b-1", "dirty", ""), ("Ä-1", "dirty", ""),
+        ("A-1", "bearings_uneven", "DE"), ("A-1", "lubricant", "DE"),
+        ("A-1", "lubricant", "ODE"), ("b-1", "dirty", ""), ("Ä-1", "dirty", ""),
         ("b-1", "step", "")]
 
 
