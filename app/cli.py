@@ -6,10 +6,11 @@ Every command brings the database up to date first, under the same lock; message
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import IO
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import click
@@ -22,7 +23,7 @@ from app.config import BadSetting, NoInstance, Settings, load
 from app.db import Database, DatabaseTooNew
 from app.rules import shifts
 from app.rules.limits import DEFAULTS
-from app.store import limits, people, units
+from app.store import limits, people, register_file, units
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR, Token
 from app.store.units import Unit
 
@@ -249,22 +250,30 @@ def show_limits(unit_name: str) -> None:
 @click.option("--dry-run", is_flag=True, help="Only say what would be added or changed.")
 def import_register(file: str, unit_name: str, dry_run: bool) -> None:
     """Read a register CSV: all rows or none; every bad row is named."""
-    from app.store import register_file
-
     data = Path(file).read_bytes()
     with opened() as (_, database), database.writing() as session:
         unit = unit_or_fail(session, unit_name)
         report = register_file.import_register(session, unit, data, None, datetime.now(UTC), dry_run)
+        for fault in report.errors:
+            say(str(fault))
         if report.errors:
-            for line in report.error_lines():
-                say(line)
-            raise fail(f"Nothing was imported: {len(report.errors)} faults.")
+            raise fail(f"Nothing was imported: {len(report.errors)} faults to put right.")
         if not dry_run:
             session.commit()
-        for line in report.change_lines():
-            say(line)
-        word = "Would be" if dry_run else "Done:"
-        say(f"{word} {report.added} added, {report.changed} changed, {report.unchanged} unchanged.")
+        _tell_import(report, dry_run)
+
+
+def _tell_import(report: register_file.ImportReport, dry_run: bool) -> None:
+    for notice in report.notices:
+        say(str(notice))
+    for line, tag in report.added:
+        say(f"{line}: {tag} {'would be' if dry_run else ''} added".replace("  ", " "))
+    for change in report.changed:
+        told = "; ".join(f"{d.column} {d.before or 'empty'} -> {d.after or 'empty'}" for d in change.differences)
+        say(f"{change.line}: {change.tag} {'would be ' if dry_run else ''}{'swapped' if change.swap else 'changed'}: "
+            f"{told}")
+    say(f"{'Dry run, nothing stored' if dry_run else 'Imported'}: {len(report.added)} added, "
+        f"{len(report.changed)} changed, {report.unchanged} unchanged.")
 
 
 @main.command("export-register", with_appcontext=False,
@@ -277,7 +286,7 @@ def export_register(unit_name: str, output: str) -> None:
 
     with opened() as (_, database), database.reading() as session:
         data = register_csv(session, unit_or_fail(session, unit_name))
-    _write(output, [data])
+    _write(output, lambda file: file.write(data))
 
 
 @main.command("export-week", with_appcontext=False,
@@ -290,7 +299,7 @@ def export_register(unit_name: str, output: str) -> None:
 def export_week(unit_name: str, week: str | None, latest: bool, kind: str, output: str) -> None:
     """Write a week's exceptions, the same file as the page gives."""
     from app.export.week import week_csv
-    from app.export.workbook import week_xlsx
+    from app.export.week_sheets import week_workbook
 
     if bool(week) == latest:
         raise fail("Give either --week 2026-W48 or --latest.")
@@ -302,19 +311,20 @@ def export_week(unit_name: str, week: str | None, latest: bool, kind: str, outpu
             shifts.parse_week(chosen)
         except shifts.BadWeek as error:
             raise fail(str(error)) from error
-        made = week_csv(session, unit, chosen, now) if kind == "csv" else week_xlsx(session, unit, chosen, now)
-        _write(output, made)
+        if kind == "csv":
+            _write(output, lambda file: file.writelines(week_csv(session, unit, chosen, now)))
+        else:
+            _write(output, lambda file: week_workbook(session, unit, chosen, now, file))
     say(f"Wrote {output}: {unit_name}, {chosen}.")
 
 
-def _write(output: str, pieces) -> None:
+def _write(output: str, fill: Callable[[IO[bytes]], object]) -> None:
     """Writes beside the target first, so that a failed export never leaves half a file under its name."""
     path = Path(output)
     half = path.with_name(path.name + ".part")
     try:
         with half.open("wb") as file:
-            for piece in pieces:
-                file.write(piece)
+            fill(file)
         half.replace(path)
     except OSError as error:
         half.unlink(missing_ok=True)

@@ -26,8 +26,8 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
           say: Callable[[str], None]) -> None:
     """Serves until stopped. The address printed is the one that answers."""
     app = create_app(replace(settings, trusted_hosts=trusted(settings, host)))
-    server = Server((host, port), app.wsgi_app, numthreads=settings.threads, request_queue_size=256,
-                    max_request_body_size=settings.body_limit * 4, timeout=20)
+    server = Server((host, port), app.wsgi_app, numthreads=settings.threads, request_queue_size=256, timeout=20)
+    server.max_request_body_size = settings.body_limit * 4  # above the app's own limit, which answers in words
     if tls_cert and tls_key:
         from cheroot.ssl.builtin import BuiltinSSLAdapter
 

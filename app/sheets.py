@@ -79,7 +79,9 @@ def cell_of(rule: str, end: str) -> str:
         return "winding"
     if rule.endswith("_amps") or rule in ("amps_over_nameplate", "phase_unbalance", "volts_off"):
         return "amps"
-    return {"vibration": "vibration", "lubricant": "lubricant", "dirty": "clean"}.get(rule, "state")
+    if rule in ("lubricant", "greasing_overdue", "greased_too_soon", "wrong_lubricant"):
+        return "lubricant"
+    return {"vibration": "vibration", "dirty": "clean"}.get(rule, "state")
 
 
 def sheet_of(session: Session, unit: Unit, opened: Round, now: datetime, with_findings: bool = True) -> Sheet:

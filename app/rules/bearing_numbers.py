@@ -23,7 +23,7 @@ ANGULAR = "angular contact ball"
 _LIKE_NU = ("N", "NJ", "NUP", "NF")
 _NUMBER = re.compile(r"(?P<prefix>(?:NUP|NU|NJ|NF|N)\s?(?=\d{3,4}(?!\d)))?(?P<digits>\d{3,5})(?P<rest>.*)", re.DOTALL)
 #: closed on both sides, as the makers' suffixes in common use say it (common practice, no published source)
-_SEALED = re.compile(r"(2-?Z|ZZ|2-?RS\w*|2-?RZ\w*|DDU\w*|LLU\w*|LLB\w*|VV)(?![A-Z])")
+_SEALED = re.compile(r"(2-?Z|ZZ|2-?RS\w*|2-?RZ\w*|DDU\w*|LLU\w*|LLB\w*|VV)(?=$|[^A-Z]|C[2-5M])")
 
 
 @dataclass(frozen=True)

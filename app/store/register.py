@@ -105,12 +105,12 @@ def changes_of_motor(session: Session, motor: Motor, most: int = 50) -> list[Cha
 
 
 def plan(unit: Unit, motor: Motor | None, entry: Entry, greased: Collection[str] = (), *, keep_spelling: bool = False,
-         why: str | None = None, by_hand: bool = True) -> Edit:
+         why: str | None = None, by_hand: bool = True, another_machine: bool | None = None) -> Edit:
     """What saving this entry would change. Raises RegisterErrors for what must not be.
 
     greased: the ends with a recorded greasing, where the register's own date no longer counts.
     keep_spelling: the tag found the motor, and its spelling in the register stays. by_hand: False for a file, which
-    cannot end a lock-out.
+    cannot end a lock-out. another_machine: what the person says of changed plate figures; None: as the dates say.
     """
     if motor is None:
         return Edit(None, entry, [Difference(n, "", c) for n, c in entry.cells().items() if c], new=True)
@@ -120,9 +120,8 @@ def plan(unit: Unit, motor: Motor | None, entry: Entry, greased: Collection[str]
         after[name] = before[name]
     edit.differences = [Difference(n, before[n], after[n]) for n in COLUMNS if before[n] != after[n]]
     _check_lock(motor, after["condition"], why, by_hand)
-    edit.swap = _is_swap(unit, motor.nameplate, edit)
-    if not edit.swap:
-        _check_fitted(unit, motor, edit)
+    edit.swap = _is_swap(unit, motor.nameplate, edit, another_machine)
+    _check_fitted(unit, motor, edit)
     return edit
 
 
@@ -154,16 +153,24 @@ def _day_fitted(unit: Unit, plate: Nameplate) -> date:
     return plate.fitted_on or plate.fitted_from.astimezone(unit.calendar.zone).date()
 
 
-def _is_swap(unit: Unit, plate: Nameplate | None, edit: Edit) -> bool:
+def _is_swap(unit: Unit, plate: Nameplate | None, edit: Edit, said: bool | None) -> bool:
     fitted_on = edit.entry.values["fitted_on"]
+    if plate is None or not edit.touches(PLATE):
+        return False
+    if said is not None:
+        if said and (not fitted_on or fitted_on == plate.fitted_on):
+            raise RegisterErrors([("fitted_on", "Enter the day on which the other machine was fitted.")])
+        return said
     figures = [d for d in edit.touches(PLATE) if d.column != "fitted_on"]
-    return bool(plate and figures and fitted_on and fitted_on > _day_fitted(unit, plate))
+    return bool(figures and fitted_on and fitted_on > _day_fitted(unit, plate))
 
 
 def _check_fitted(unit: Unit, motor: Motor, edit: Edit) -> None:
-    """A corrected date may not pass the plate before: the newest by date is the one fitted."""
+    """A date may not pass the plate before: the newest by date is the one fitted."""
     fitted_on, plate = edit.entry.values["fitted_on"], motor.nameplate
     earlier = [_day_fitted(unit, p) for p in motor.nameplates if p is not plate]
+    if edit.swap and plate is not None and plate.fitted_on:
+        earlier.append(plate.fitted_on)
     if fitted_on and earlier and fitted_on <= max(earlier):
         raise RegisterErrors([("fitted_on", f"Enter a date after {max(earlier).isoformat()}: until then another "
                                "machine was fitted.")])
@@ -173,17 +180,14 @@ def _check_fitted(unit: Unit, motor: Motor, edit: Edit) -> None:
 
 
 def save_motor(session: Session, unit: Unit, motor: Motor | None, cells: Mapping[str, str], person: Person | None,
-               now: datetime, why: str | None = None) -> Edit:
+               now: datetime, why: str | None = None, another_machine: bool | None = None) -> Edit:
     """Adds (motor None) or edits one motor from its cells, and flushes. Raises RegisterErrors; nothing is written then.
 
     A greased end's last_greased, where changed, is an error here: a person is there to be told.
     """
-    entry = read_cells(cells, now.astimezone(unit.calendar.zone).date())
-    same = motor_by_tag(session, unit.id, entry.tag)
-    if same is not None and same is not motor:
-        raise RegisterErrors([("tag", f"Enter another tag: {same.tag} is in the register already.")])
+    entry = _read_with_own_tag(session, unit, motor, cells, now)
     greased = {end for _, end in greased_ends(session, [motor.id], unit.id)} if motor else set()
-    edit = plan(unit, motor, entry, greased, why=why)
+    edit = plan(unit, motor, entry, greased, why=why, another_machine=another_machine)
     if edit.notices:
         raise RegisterErrors(edit.notices)
     try:
@@ -191,6 +195,21 @@ def save_motor(session: Session, unit: Unit, motor: Motor | None, cells: Mapping
     except IntegrityError as error:
         raise RegisterErrors([("tag", "Enter another tag: somebody has just entered this one.")]) from error
     return edit
+
+
+def _read_with_own_tag(session: Session, unit: Unit, motor: Motor | None, cells: Mapping[str, str],
+                       now: datetime) -> Entry:
+    """The entry; another motor's tag is told with whatever else is wrong."""
+    same = motor_by_tag(session, unit.id, cells.get("tag", "")) if tag_key(cells.get("tag", "")) else None
+    taken = [] if same is None or same is motor else [
+        ("tag", f"Enter another tag: {same.tag} is in the register already.")]
+    try:
+        entry = read_cells(cells, now.astimezone(unit.calendar.zone).date())
+    except RegisterErrors as error:
+        raise RegisterErrors(taken + error.errors) from error
+    if taken:
+        raise RegisterErrors(taken)
+    return entry
 
 
 def write(session: Session, unit: Unit, edits: Sequence[Edit], person: Person | None, now: datetime,
@@ -274,6 +293,8 @@ class _Pen:
             plate.entered_by_id = self.person.id if self.person else None  # who corrects it may not confirm it too
         if fitted_on:
             plate.fitted_from = local_instant(fitted_on, time(0), self.unit.calendar.zone)
+            if edit.swap:  # the plate before has no day of its own, only the moment it was entered
+                plate.fitted_from = max(plate.fitted_from, *(p.fitted_from for p in motor.nameplates if p is not plate))
         _fill_plate(plate, edit.entry)
         if not edit.new:
             for d in differences:

@@ -18,7 +18,7 @@ from app.store import limits, register
 from app.store.motors import Motor, motor_by_id, motor_by_tag, motors_of
 from app.store.people import OPERATOR, Person
 from app.store.register import COLUMNS, Edit, RegisterErrors, cells_of
-from app.store.register_columns import exact
+from app.store.register_columns import clean, exact
 from app.store.units import Unit
 from app.web import access, register_import
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
@@ -26,6 +26,7 @@ from app.web.fields import put_errors
 from app.web.register_forms import (
     BLANK,
     HINTS,
+    SAID,
     SECTIONS,
     RegisterForm,
     cells_from,
@@ -128,9 +129,9 @@ def add_post() -> Any:
             flash(f"{there.tag} is stored.")
             return redirect(url_for(".motor", motor_id=there.id), 303)
         try:
-            edit = register.save_motor(session, unit, None, cells, person, now(), request.form.get("why") or None)
+            edit = register.save_motor(session, unit, None, cells, person, now())
         except RegisterErrors as error:
-            return again(form_of(EMPTY, 0, fahrenheit(), typed, request.form.get("why", "")), error)
+            return again(form_of(EMPTY, 0, fahrenheit(), typed), error)
         session.commit()
         return saved(edit, f"{edit.entry.tag} is in the register.")
 
@@ -147,18 +148,18 @@ def edit(motor_id: int) -> Any:
 @allow(SUPERVISOR)
 def edit_post(motor_id: int) -> Any:
     typed, was = typed_fields(request.form), opened_with(request.form.get("was"))
-    why = (request.form.get("why") or "").strip()[:200]
+    why, machine = clean(request.form.get("why", ""))[:200], request.form.get("another_machine", "")
     with writing() as session:
         unit, person = here(session)
         motor = found_or_404(motor_to_edit(session, unit, motor_id))
         stored = cells_of(motor)
         cells = merged(stored, was, cells_from(typed, was, fahrenheit()))
         if request.form.get("version") != str(motor.version):
-            return ask_again(motor, stored, was, cells, typed, why)
+            return ask_again(motor, stored, was, cells, typed, why, machine)
         try:
-            edit = register.save_motor(session, unit, motor, cells, person, now(), why or None)
+            edit = register.save_motor(session, unit, motor, cells, person, now(), why or None, SAID.get(machine))
         except RegisterErrors as error:
-            form = form_of(stored, motor.version, fahrenheit(), typed, why)
+            form = form_of(stored, motor.version, fahrenheit(), typed, why, machine)
             return again(form, error, motor)
         session.commit()
         return saved(edit, said(edit))
@@ -233,13 +234,12 @@ def again(form: RegisterForm, error: RegisterErrors, motor: Motor | None = None)
 
 
 def ask_again(motor: Motor, stored: dict[str, str], was: dict[str, str], cells: dict[str, str],
-              typed: dict[str, str], why: str) -> Any:
+              typed: dict[str, str], why: str, machine: str) -> Any:
     """Somebody saved this motor meanwhile: theirs stands, what was typed here is shown over it, and the page asks."""
     theirs = changed_meanwhile(stored, was)
-    touched = {name: text for name, text in typed.items()
-               if ("ambient_c" if name == "ambient" else name) in [n for n in cells if cells[n] != stored[n]]}
-    form = form_of(stored, motor.version, fahrenheit(), touched, why)
     mine = [register.Difference(n, stored[n], cells[n]) for n in cells if cells[n] != stored[n]]
+    touched = {"ambient" if d.column == "ambient_c" else d.column for d in mine}
+    form = form_of(stored, motor.version, fahrenheit(), {n: typed[n] for n in touched}, why, machine)
     return show_form(form, motor, 409, theirs=theirs, mine=mine)
 
 

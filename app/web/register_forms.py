@@ -49,9 +49,11 @@ HINTS = {
     "last_greased": "Year-month-day. Counts only until a greasing is recorded here.",
     "start_basis": "Figures of a written procedure, below, win wherever it has them.",
 }
+CORRECTION, ANOTHER_MACHINE = "a correction: the same machine", "another machine was fitted"
+SAID = {CORRECTION: False, ANOTHER_MACHINE: True}
 #: What the blank first line of a drop-down says.
 BLANK = {"checked_every": "not chosen: every shift", "start_basis": "not chosen: general practice",
-         "condition": "nothing seen now"}
+         "condition": "nothing seen now", "another_machine": "as the date says: later is another machine"}
 SECTIONS: tuple[tuple[str, str, tuple[tuple[str, ...], ...]], ...] = (
     ("Position", "", (("tag", "service"), ("area", "route_order"), ("checked_every", "condition"),
                       ("interlock", "ammeter"), ("standby_partner",))),
@@ -72,11 +74,12 @@ SECTIONS: tuple[tuple[str, str, tuple[tuple[str, ...], ...]], ...] = (
 
 
 def label_of(column: str) -> str:
-    """A column in words: "DE, Amount (g)"."""
+    """A column in words: "DE amount (g)"."""
     if column in LABELS:
         return LABELS[column]
     end, _, rest = column.partition("_")
-    return f"{end.upper()}, {LABELS.get(rest, rest)}"
+    words = LABELS.get(rest, rest)
+    return f"{end.upper()} {words[:1].lower()}{words[1:]}"
 
 
 class RegisterForm(Form):
@@ -84,6 +87,7 @@ class RegisterForm(Form):
 
     version = HiddenField()
     was = HiddenField()  # the cells as they were when the page was opened, so that only what was touched is written
+    another_machine = WordField("Changed plate figures mean", (CORRECTION, ANOTHER_MACHINE))
     why = StringField("Why")
 
 
@@ -102,10 +106,11 @@ for _name in COLUMNS:
 
 
 def form_of(cells: Mapping[str, str], version: int | str, fahrenheit: bool, typed: Mapping[str, str] | None = None,
-            why: str = "") -> RegisterForm:
+            why: str = "", another_machine: str = "") -> RegisterForm:
     """The form for these cells; `typed` (fields as posted) stands over them."""
     shown = {**_as_fields(cells, fahrenheit), **(typed or {})}
-    form = RegisterForm(MultiDict({**shown, "version": str(version), "was": json.dumps(dict(cells)), "why": why}))
+    form = RegisterForm(MultiDict({**shown, "version": str(version), "was": json.dumps(dict(cells)), "why": why,
+                                   "another_machine": another_machine}))
     form.ambient.label.text = f"Rated ambient ({'°F' if fahrenheit else '°C'})"
     return form
 
