@@ -36,7 +36,7 @@ def create_app(config: Settings | None = None, clock: Callable[[], datetime] = u
         MAX_CONTENT_LENGTH=settings.body_limit,
         MAX_FORM_MEMORY_SIZE=settings.body_limit,
         MAX_FORM_PARTS=20_000,
-        TRUSTED_HOSTS=list(settings.trusted_hosts) or None,
+        TRUSTED_HOSTS=list(settings.hosts) or None,
         SEND_FILE_MAX_AGE_DEFAULT=31_536_000,
     )
     app.json.sort_keys = False

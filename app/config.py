@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import tomllib
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 PREFIX = "ROUND_SHEET_"
+SECRET_BYTES = 32
 
 
 class NoInstance(RuntimeError):
@@ -41,20 +44,37 @@ class Settings:
         return self.database_url or f"sqlite:///{self.instance / 'round-sheet.sqlite3'}"
 
     @property
+    def hosts(self) -> tuple[str, ...]:
+        """The host names that are answered; empty: all."""
+        public = urlsplit(self.public_url).hostname
+        return (*self.trusted_hosts, *((public,) if public else ()))
+
+    @property
     def secret(self) -> bytes:
-        """The key that signs what leaves the server; made at first start, readable by the owner only."""
+        """The key that signs what leaves the server; made at first start, readable by the owner only.
+
+        Raises BadSetting for one too short to be ours, such as the empty file that a full disk leaves.
+        """
         path = self.instance / "secret"
-        try:
-            return path.read_bytes()
-        except FileNotFoundError:
-            made = secrets.token_bytes(32)
-            try:
-                handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            except FileExistsError:  # another worker was first
-                return path.read_bytes()
-            with os.fdopen(handle, "wb") as file:
-                file.write(made)
-            return made
+        if not path.exists():
+            _make_secret(path)
+        found = path.read_bytes()
+        if len(found) < SECRET_BYTES:
+            raise BadSetting(f"{path} is too short to be a secret. Remove it, and a new one is made; everybody signs "
+                             "in again.")
+        return found
+
+
+def _make_secret(path: Path) -> None:
+    """Written whole beside its place and then put there: no other worker reads half of it, and the first one stays."""
+    half = path.with_name(f"secret.{secrets.token_hex(8)}")
+    try:
+        with os.fdopen(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+            file.write(secrets.token_bytes(SECRET_BYTES))
+        with contextlib.suppress(FileExistsError):  # another worker was first
+            os.link(half, path)
+    finally:
+        half.unlink(missing_ok=True)
 
 
 def instance_folder() -> Path:

@@ -106,6 +106,12 @@ def test_the_secret_is_made_once_long_and_for_its_owner_only(instance: Path) -> 
     assert (instance / "secret").stat().st_mode & 0o777 == 0o600
 
 
+def test_a_secret_that_a_full_disk_left_empty_is_not_used(instance: Path) -> None:
+    (instance / "secret").write_bytes(b"")
+    with pytest.raises(BadSetting, match="too short to be a secret"):
+        _ = load().secret
+
+
 def test_two_instances_never_share_a_secret(tmp_path: Path) -> None:
     secrets = set()
     for name in ("one", "two"):
@@ -128,6 +134,7 @@ def test_workers_starting_at_once_agree_on_the_secret(instance: Path) -> None:
         thread.join()
     assert set(found) == {(instance / "secret").read_bytes()}
     assert len(found[0]) == 32
+    assert [p.name for p in instance.iterdir()] == ["secret"]
 
 
 # the example -----------------------------------------------------------------------------------------------

@@ -78,7 +78,9 @@ def set_cookie(response: Response, name: str, value: str, hours: float) -> None:
 
 
 def start_session(session: Session, who: Person, unit: Unit, address: str) -> str:
-    """A new session for this person: the value for the cookie, shown to nobody else."""
+    """A new session for this person: the value for the cookie, shown to nobody else. Ends the tablet's one before."""
+    if g.signed_in:
+        session.get_one(SignedIn, g.signed_in.key).ended_at = now()
     value = secrets.token_urlsafe(32)
     moment = now()
     session.add(SignedIn(key=hashed(value), person_id=who.id, unit_id=unit.id, started_at=moment, address=address,
@@ -96,7 +98,7 @@ def csrf_token() -> str:
 
 
 def token_fits() -> bool:
-    return hmac.compare_digest(request.form.get("csrf_token", ""), csrf_token())
+    return hmac.compare_digest(request.form.get("csrf_token", "").encode(), csrf_token().encode())
 
 
 def foreign_origin() -> bool:

@@ -7,6 +7,7 @@ from typing import Any
 
 from werkzeug.datastructures import MultiDict
 from wtforms import Field, Form, RadioField, SelectMultipleField, StringField, TextAreaField
+from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, Length, Optional
 
 from app import entries
@@ -17,6 +18,7 @@ from app.rules.shifts import local_instant
 from app.store.motors import Motor
 from app.store.rounds import Reading
 from app.store.units import Unit
+from app.web.fields import picks
 
 COULD_NOT = ("could not read", "not fitted")
 #: What is looked at from two metres away, before anything is touched; the first excludes the others.
@@ -29,8 +31,8 @@ LOOK = (
 SKIP_REASONS = ("could not reach it", "area closed by permit or gas", "no time this round", "machine not there")
 
 
-def choices(words: tuple[str, ...]) -> list[tuple[str, str]]:
-    return [(w, w[:1].upper() + w[1:]) for w in words]
+def choices(words: tuple[str, ...]) -> list[SelectChoice]:
+    return picks((w, w[:1].upper() + w[1:]) for w in words)
 
 
 def radio(label: str, words: tuple[str, ...]) -> RadioField:
@@ -60,9 +62,9 @@ class EntryForm(Form):
     """Nothing is filled in beforehand but what the person themself typed a moment ago."""
 
     state = RadioField("State", [InputRequired("Choose the state you found it in.")], choices=choices(facts.STATES))
-    look = SelectMultipleField("Look first", [Optional()], choices=list(LOOK))
-    vibration_both = RadioField("Vibration", [Optional()], choices=[("as usual", "As usual, both ends"),
-                                                                    ("not", "Not as usual")])
+    look = SelectMultipleField("Look first", [Optional()], choices=picks(LOOK))
+    vibration_both = RadioField("Vibration", [Optional()], choices=picks([
+        ("as usual", "As usual, both ends"), ("not", "Not as usual")]))
     vibration_feel_DE = radio("Vibration, coupling end (DE)", entries.VIBRATION_WORDS)
     vibration_feel_ODE = radio("Vibration, fan end (ODE)", entries.VIBRATION_WORDS)
     bearing_feel_DE = radio("Bearing, coupling end (DE)", entries.TEMPERATURE_WORDS)
@@ -70,12 +72,14 @@ class EntryForm(Form):
     bearing_temp_DE = Figure("Bearing measured, coupling end (DE)", "bearing_temp_c")
     bearing_temp_ODE = Figure("Bearing measured, fan end (ODE)", "bearing_temp_c")
     method = RadioField("How the bearings were measured", [Optional()],
-                        choices=[("contact", "Contact probe"), ("infrared", "Infrared"), ("fitted", "Fitted gauge")])
+                        choices=picks([
+                            ("contact", "Contact probe"), ("infrared", "Infrared"), ("fitted", "Fitted gauge")]))
     winding_feel = radio("Frame and winding, by hand", entries.TEMPERATURE_WORDS)
     winding_temp = Figure("Winding measured", "winding_temp_c")
     winding_method = RadioField("How the winding was measured", [Optional()],
-                                choices=[("fitted", "Fitted probe"), ("contact", "Contact probe"),
-                                         ("infrared", "Infrared")])
+                                choices=picks([
+                                    ("fitted", "Fitted probe"), ("contact", "Contact probe"),
+                                    ("infrared", "Infrared")]))
     amps_1 = Figure("Ammeter", "current_a")
     amps_2 = Figure("Ammeter, second phase", "current_a")
     amps_3 = Figure("Ammeter, third phase", "current_a")
@@ -83,7 +87,8 @@ class EntryForm(Form):
     volts_1 = Figure("Volts 1–2", "voltage_v")
     volts_2 = Figure("Volts 2–3", "voltage_v")
     volts_3 = Figure("Volts 3–1", "voltage_v")
-    lubricant_both = RadioField("Lubricant", [Optional()], choices=[("ok", "Right, both ends"), ("not", "Not right")])
+    lubricant_both = RadioField("Lubricant", [Optional()], choices=picks([
+        ("ok", "Right, both ends"), ("not", "Not right")]))
     lubricant_DE = radio("Lubricant, coupling end (DE)", facts.LUBRICANT)
     lubricant_ODE = radio("Lubricant, fan end (ODE)", facts.LUBRICANT)
     cleanliness = radio("Clean", facts.CLEANLINESS)

@@ -6,13 +6,19 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from wtforms import Form, SelectField
+from wtforms.fields.choices import SelectChoice
+
+
+def picks(pairs: Iterable[tuple[str, str]]) -> list[SelectChoice]:
+    """Choices of a field, from what is sent and how it reads."""
+    return [SelectChoice(value, words) for value, words in pairs]
 
 
 class WordField(SelectField):
     """A drop-down of words. Its template puts a blank line first, so that nothing is chosen in silence."""
 
     def __init__(self, label: str, words: Sequence[str], validators: Sequence[Any] = (), **kwargs: Any) -> None:
-        choices = [(word, word[:1].upper() + word[1:]) for word in words]
+        choices = picks((word, word[:1].upper() + word[1:]) for word in words)
         super().__init__(label, list(validators), choices=choices, validate_choice=False, coerce=_text, **kwargs)
 
 

@@ -22,13 +22,14 @@ from app.store.lubrication import Greasing
 from app.store.motors import Motor
 from app.store.people import OPERATOR
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
+from app.web.fields import picks
 
 bp = Blueprint("lubrication", __name__)
 
 
 class GreasingForm(Form):
     end = RadioField("Which bearing", [InputRequired("Choose the bearing that was greased.")],
-                     choices=[("ODE", "Fan end (ODE)"), ("DE", "Coupling end (DE)")])
+                     choices=picks([("ODE", "Fan end (ODE)"), ("DE", "Coupling end (DE)")]))
     lubricant = StringField("Lubricant given", [InputRequired("Write which lubricant was given."), Length(max=200)])
     grams = StringField("Amount given", [InputRequired("Enter the amount. 0 when none went in.")])
     why = StringField("Why, if it is sooner or more than the chart says", [Optional(), Length(max=200)])

@@ -17,7 +17,7 @@ from app.store.people import Person, Token, people_of, tokens_of
 from app.store.units import Unit
 from app.web import access, settings_people
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
-from app.web.fields import WordField, put_errors
+from app.web.fields import WordField, picks, put_errors
 
 bp = Blueprint("settings", __name__)
 settings_people.add_to(bp)
@@ -78,7 +78,7 @@ def unit_post() -> Any:
 
 
 def show_unit(form: DisplayForm, status: int = 200) -> Any:
-    form.temperature.choices = list(SCALES.items())
+    form.temperature.choices = picks(SCALES.items())
     return render_template("settings/unit.html", form=form, shift=access.unit().calendar.shift_of(now())), status
 
 
