@@ -69,6 +69,7 @@ class Motor(Base):
     written_spacing_min: Mapped[float | None] = mapped_column(Real)
     written_run_min: Mapped[float | None] = mapped_column(Real)
     written_tries: Mapped[int | None] = mapped_column()
+    restart_order: Mapped[float | None] = mapped_column(Real)  # place in the order of starting again after a dip
     remarks: Mapped[str] = mapped_column(sa.Text, default="")
     version: Mapped[int] = mapped_column(default=1)  # counts saved edits: the later of two editors is asked
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)

@@ -42,8 +42,9 @@ class RowError(NamedTuple):
 
     def __str__(self) -> str:
         where = f" column {self.column}:" if self.column else ""
-        read = f" read {shorten(self.read)}." if self.read else ""
-        return f"{self.line}:{where}{read} {self.todo}"
+        todo = " ".join(self.todo.split())
+        read = f" read {shorten(self.read)}." if self.read and shorten(self.read) not in todo else ""
+        return f"{self.line}:{where}{read} {todo}"
 
 
 class FileRow(NamedTuple):

@@ -24,6 +24,7 @@ class Unit(Base):
     power: Mapped[str] = mapped_column(sa.Text, default="hp")
     vibration: Mapped[str] = mapped_column(sa.Text, default="mm/s")
     grease: Mapped[str] = mapped_column(sa.Text, default="g")
+    restart_spacing_s: Mapped[int | None] = mapped_column()  # between starts after a dip, by the unit's procedure
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
     patterns: Mapped[list[ShiftPattern]] = relationship(order_by="ShiftPattern.id", lazy="selectin")
 
