@@ -1,7 +1,6 @@
 """${message}"""
 
 import sqlalchemy as sa
-
 from alembic import op
 
 revision = ${repr(up_revision)}

@@ -49,9 +49,9 @@ def page_context() -> dict[str, object]:
 
 
 def register(app: Flask) -> None:
-    from app.web import accounts, flags, home, lubrication, motors, register, rounds, settings, week
+    from app.web import accounts, flags, home, insulation, lubrication, motors, register, rounds, settings, week
 
-    for module in (home, accounts, rounds, motors, flags, lubrication, week, register, settings):
+    for module in (home, accounts, rounds, motors, flags, lubrication, insulation, week, register, settings):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.before_request(access.check_request)

@@ -1,7 +1,6 @@
 """the register, rounds, readings, flags"""
 
 import sqlalchemy as sa
-
 from alembic import op
 
 revision = "0001"

@@ -1,7 +1,6 @@
 """starts trips dips insulation"""
 
 import sqlalchemy as sa
-
 from alembic import op
 
 revision = "0002"
