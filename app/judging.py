@@ -127,7 +127,8 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None
         motor=motor_facts(session, motor, at, greased), now=at, reading=reading.as_facts() if reading else None,
         history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
                               new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
-        walked=reading is not None and reading.token_id is None and not reading.skipped, show=unit.show)
+        walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,
+        show=unit.show)
 
 
 # judging an entry ------------------------------------------------------------------------------------------

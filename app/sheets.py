@@ -100,7 +100,7 @@ def sheet_of(session: Session, unit: Unit, opened: Round, now: datetime, with_fi
 
 def makes_read(reading: Reading) -> bool:
     """An entry made at the motor does; one by token only if it answers `smoke`: values alone are no look."""
-    return not reading.skipped and (reading.token_id is None or reading.smoke is not None)
+    return not reading.skipped and not reading.watch and (reading.token_id is None or reading.smoke is not None)
 
 
 def _newest(found: list[Reading]) -> Reading:

@@ -71,6 +71,8 @@ class Reading(Base):
     clock_offset_s: Mapped[float] = mapped_column(Real, default=0.0)  # server minus tablet
     received_at: Mapped[datetime] = mapped_column(UtcDateTime)
     entered_later: Mapped[bool] = mapped_column(default=False)
+    #: a timed look of the first-run watch after a start: judged, but no round's check of the motor
+    watch: Mapped[bool] = mapped_column(default=False, server_default=sa.false())
     state: Mapped[str | None] = mapped_column(sa.Text)
     condition_before: Mapped[str | None] = mapped_column(sa.Text)  # the motor's condition when this was received
     skip_reason: Mapped[str | None] = mapped_column(sa.Text)
@@ -209,8 +211,8 @@ def looks_between(session: Session, motor_ids: list[int], start: datetime,
     """Motor, instant and round of every real look in [start, end): for motors checked every day or week."""
     rows = session.execute(sa.select(Reading.motor_id, Reading.taken_at, Reading.round_id).where(
         Reading.motor_id.in_(motor_ids), Reading.taken_at >= start, Reading.taken_at < end,
-        Reading.skip_reason.is_(None), sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)),
-        not_corrected()).order_by(Reading.taken_at))
+        Reading.skip_reason.is_(None), Reading.watch.is_(False),
+        sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)), not_corrected()).order_by(Reading.taken_at))
     return [(motor_id, at, round_id) for motor_id, at, round_id in rows]
 
 

@@ -153,22 +153,6 @@ class ShaftTurn(Base):
     person: Mapped[Person] = relationship()
 
 
-class WatchReading(Base):
-    """A timed bearing temperature of the first-run watch after a start."""
-
-    __tablename__ = "watch_reading"
-    __table_args__ = (sa.Index("ix_watch_reading_motor", "motor_id", "at"),)
-
-    id: Mapped[uuid.UUID] = mapped_column(Key16, primary_key=True)
-    motor_id: Mapped[int] = mapped_column(sa.ForeignKey("motor.id"))
-    start_id: Mapped[uuid.UUID] = mapped_column(sa.ForeignKey("start.id"))
-    at: Mapped[datetime] = mapped_column(UtcDateTime)
-    bearing_temp_c_de: Mapped[float | None] = mapped_column(Real)
-    bearing_temp_c_ode: Mapped[float | None] = mapped_column(Real)
-    person_id: Mapped[int] = mapped_column(sa.ForeignKey("person.id"))
-    person: Mapped[Person] = relationship()
-
-
 # queries ---------------------------------------------------------------------------------------------------
 
 
@@ -226,9 +210,8 @@ def last_turned(session: Session, motor_id: int) -> ShaftTurn | None:
                           .order_by(ShaftTurn.at.desc()).limit(1))
 
 
-def watch_readings(session: Session, start_id: uuid.UUID) -> list[WatchReading]:
-    return list(session.scalars(sa.select(WatchReading).where(WatchReading.start_id == start_id)
-                                .order_by(WatchReading.at).options(sa.orm.joinedload(WatchReading.person))))
+def start_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Start | None:
+    return session.scalar(sa.select(Start).where(Start.unit_id == unit_id, Start.id == key))
 
 
 def starts_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Start]:
