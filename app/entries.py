@@ -27,6 +27,10 @@ PLAUSIBLE = {
     "ambient_c": (-60.0, 80.0, "°C"),
     "grams": (0.0, 5000.0, "g"), "duration_s": (0.0, 86400.0, "s"),
 }
+#: More faults than this in one entry are not told one by one.
+MOST_PROBLEMS = 50
+#: What no text holds: the null character (a database refuses it) and half a character.
+_NO_TEXT = re.compile("[\x00\ud800-\udfff]")
 NO_VALUE = (facts.NOT_FITTED, facts.COULD_NOT_READ)
 TEMPERATURE_WORDS = (*facts.TEMPERATURE_FEEL, facts.COULD_NOT_FEEL)
 VIBRATION_WORDS = (*facts.VIBRATION_FEEL, facts.COULD_NOT_FEEL)
@@ -42,6 +46,8 @@ PHASES = ("current_a", "voltage_v")
 MEASURED = (*WORDS, *WORDS_BY_END, *NUMBERS, *NUMBERS_BY_END, *PHASES, "winding_method")
 _ABOUT = ("id", "tag", "taken_at", "device_now", "by", "state", "skip_reason", "entered_later", "remarks", "replaces",
           "replaces_why")
+START_OUTCOMES = ("ran", "did not start", "tripped while starting", "automatic")
+TRIP_PROTECTIONS = ("overload relay", "low voltage", "fuse", "circuit breaker", "unknown")
 WINDING_METHODS = ("fitted", "contact", "infrared")
 
 
@@ -77,8 +83,13 @@ class Entry:
     def content(self) -> str:
         """A digest of what was observed. `device_now` is left out: a re-sent entry carries a later one."""
         told = {"tag": self.tag, "by": self.by, "at": self.at_device.astimezone(UTC).isoformat(),
-                **{k: _plain(v) for k, v in self.columns.items() if v not in (None, "", {}, False)}}
+                **{k: _plain(v) for k, v in self.columns.items() if not _left_out(v)}}
         return hashlib.sha256(json.dumps(told, sort_keys=True, ensure_ascii=False).encode()).hexdigest()
+
+
+def _left_out(value: Any) -> bool:
+    """Nothing was sent: a blank is not zero."""
+    return value is None or value is False or value in ("", {})
 
 
 def _plain(value: Any) -> Any:
@@ -93,14 +104,19 @@ class _Reader:
         if not isinstance(body, Mapping):
             raise BadEntry([Problem("", "Send one object with the fields of this entry.")])
         self.body = body
-        for key in body:
-            if key not in known:
-                self.wrong(str(key)[:60], "No such field here. Known: " + ", ".join(known) + ".")
+        strange = [key for key in body if key not in known]
+        for key in strange[:MOST_PROBLEMS]:
+            self.wrong(str(key)[:60], "No such field here.")
+        if strange:
+            self.wrong("", "The fields are: " + ", ".join(known) + ".")
 
     def wrong(self, name: str, says: str) -> None:
         self.problems.append(Problem(name, says))
 
     def finish(self) -> None:
+        more = len(self.problems) - MOST_PROBLEMS
+        if more > 0:
+            self.problems = [*self.problems[:MOST_PROBLEMS], Problem("", f"And {more} more faults.")]
         if self.problems:
             raise BadEntry(self.problems)
 
@@ -113,6 +129,9 @@ class _Reader:
         if not isinstance(value, str):
             self.wrong(name, "Send text here.")
             return None
+        if _NO_TEXT.search(value):
+            self.wrong(name, "This text holds a null character or half a character. Take it out.")
+            return None
         value = clean_text(value)
         if need and not value:
             self.wrong(name, "This is needed.")
@@ -123,7 +142,7 @@ class _Reader:
 
     def word(self, name: str, words: tuple[str, ...], *, need: bool = False, value: Any = ...) -> str | None:
         given = self.body.get(name) if value is ... else value
-        if given is None or given == "":
+        if given is None:
             if need:
                 self.wrong(name, "This is needed: " + ", ".join(words) + ".")
             return None
@@ -154,7 +173,7 @@ class _Reader:
 
     def instant(self, name: str, *, need: bool = False) -> datetime | None:
         value = self.body.get(name)
-        if value is None or value == "":
+        if value is None:
             if need:
                 self.wrong(name, "This is needed: a time such as 2026-11-24T07:12:00-06:00.")
             return None
@@ -179,7 +198,7 @@ class _Reader:
 
     def key(self, name: str, *, need: bool = False) -> uuid.UUID | None:
         value = self.body.get(name)
-        if value is None or value == "":
+        if value is None:
             if need:
                 self.wrong(name, "This is needed: a UUID made by the sender, the same each time it is sent again.")
             return None
@@ -200,7 +219,7 @@ class _Reader:
             return {}
         for end in value:
             if end not in facts.ENDS:
-                self.wrong(f"{name}.{shorten(end)}", "The ends are DE and ODE.")
+                self.wrong(f"{name}.{str(end)[:40]}", "The ends are DE and ODE.")
         return {end: value.get(end) for end in facts.ENDS if value.get(end) is not None}
 
 
@@ -211,6 +230,9 @@ def clean_text(text: str) -> str:
 
 
 def shorten(value: Any) -> str:
+    """A value as an error shows it."""
+    if isinstance(value, (list, Mapping)):
+        return "A list" if isinstance(value, list) else "An object"  # it may be too deep to print
     text = str(value)
     return f"“{text[:40]}…”" if len(text) > 40 else f"“{text}”"
 
@@ -243,6 +265,8 @@ def read_reading(body: Any) -> Entry:
     columns["replaces_why"] = r.text("replaces_why")
     if columns["replaces_id"] and not columns["replaces_why"]:
         r.wrong("replaces_why", "Say why the earlier entry is corrected.")
+    if columns["replaces_why"] and body.get("replaces") is None:
+        r.wrong("replaces", "Name the entry that this one corrects.")
     return _finish(r, "taken_at", columns)
 
 
@@ -254,6 +278,30 @@ def read_greasing(body: Any) -> Entry:
         "thickener": r.text("thickener"), "why": r.text("why"),
         "grams": None if body.get("grams") is None else r.number("grams", body.get("grams"), "grams"),
     }
+    return _finish(r, "at", columns)
+
+
+def read_start(body: Any) -> Entry:
+    """A start, whatever came of it: every energising counts. Raises BadEntry."""
+    r = _Reader(body, ("id", "tag", "at", "device_now", "outcome", "duration_s", "then_continuous", "by"))
+    columns: dict[str, Any] = {
+        "outcome": r.word("outcome", START_OUTCOMES, need=True), "then_continuous": r.flag("then_continuous"),
+        "duration_s": None if r.body.get("duration_s") is None else r.number(
+            "duration_s", r.body.get("duration_s"), "duration_s"),
+    }
+    return _finish(r, "at", columns)
+
+
+def read_stop(body: Any) -> Entry:
+    """A stop. Raises BadEntry."""
+    return _finish(_Reader(body, ("id", "tag", "at", "device_now", "by")), "at", {})
+
+
+def read_trip(body: Any) -> Entry:
+    """A trip: which protection opened, and the cause where it is known. Raises BadEntry."""
+    r = _Reader(body, ("id", "tag", "at", "device_now", "protection", "cause", "by"))
+    columns: dict[str, Any] = {"protection": r.word("protection", TRIP_PROTECTIONS, need=True),
+                               "cause": r.text("cause", longest=1000)}
     return _finish(r, "at", columns)
 
 
