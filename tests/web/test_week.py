@@ -156,7 +156,7 @@ def test_what_keeps_coming_back_is_named(supervisor: FlaskClient, four_flags: No
 def test_rounds_missed_are_on_the_page(supervisor: FlaskClient) -> None:
     page = text_of(supervisor, f"/week/{WEEK}")
     assert "<b>0 of 14</b><span>rounds complete</span>" in page
-    assert "<b>14</b><span>missed</span>" in page
+    assert "<b>14</b><span>rounds missed</span>" in page
     assert "Nothing stood this week" in page
     assert "No motor was read either" in page
 
