@@ -1,4 +1,4 @@
-"""A real browser on a real server: Chromium at a tablet's two sizes, the app under waitress on a free port."""
+"""A real browser on a real server: Chromium at a tablet's two sizes, the app under its own server on a free port."""
 
 from __future__ import annotations
 
@@ -9,10 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from cheroot.wsgi import Server
 from flask import Flask
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
-from waitress import wasyncore
-from waitress.server import create_server
 
 from app.store.people import Person
 from tests.browser import chromium
@@ -33,23 +32,14 @@ class Live:
 
 @pytest.fixture
 def live_server(app: Flask) -> Iterator[Live]:
-    """The test's own app under waitress, as shipped. Replaces pytest-flask's, which forks Flask's own server."""
-    channels: dict[int, object] = {}
-    server = create_server(app, map=channels, host="127.0.0.1", port=0, threads=4)
-    stop = threading.Event()
-
-    def serve() -> None:
-        while not stop.is_set():
-            wasyncore.loop(timeout=0.1, count=1, use_poll=True, map=channels)
-
-    thread = threading.Thread(target=serve, name="waitress")
+    """The test's own app under the server it is shipped with. Replaces pytest-flask's, which forks Flask's own."""
+    server = Server(("127.0.0.1", 0), app.wsgi_app, numthreads=4)
+    server.prepare()
+    thread = threading.Thread(target=server.serve, name="server")
     thread.start()
-    yield Live(f"http://127.0.0.1:{server.effective_port}", app)
-    stop.set()
+    yield Live(f"http://127.0.0.1:{server.bind_addr[1]}", app)
+    server.stop()
     thread.join()
-    server.task_dispatcher.shutdown()
-    server.close()
-    wasyncore.close_all(map=channels)
 
 
 @pytest.fixture(scope="session")

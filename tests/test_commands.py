@@ -1,0 +1,80 @@
+"""What the README tells people to type is what there is, and what CI runs."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from app.cli import main
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text("utf-8")
+START = ("{ python3 -c 'import ensurepip' 2>/dev/null || { apt-get update && apt-get install -y python3-venv; }; } "
+         "&& python3 -m venv .venv && ")
+
+
+def commands() -> list[str]:
+    """The one-line commands of the README's code blocks, in order."""
+    return [line for block in re.findall(r"```sh\n(.*?)```", README, re.S) for line in block.splitlines()]
+
+
+def test_the_two_commands_are_one_line_each_and_begin_alike() -> None:
+    assert commands()[:2] == [START + ".venv/bin/pip install . && .venv/bin/round-sheet serve --demo",
+                              START + ".venv/bin/pip install -e '.[dev]' && .venv/bin/python -m tests"]
+
+
+def test_ci_runs_the_readmes_test_command_word_for_word() -> None:
+    script = (ROOT / ".ci" / "run").read_text("utf-8").splitlines()
+    assert commands()[1] in script
+    assert os.access(ROOT / ".ci" / "run", os.X_OK)
+
+
+def test_the_readme_lists_every_command_and_no_other() -> None:
+    listed = re.findall(r"^\| `([\w-]+)` \|", README, re.M)
+    assert sorted(listed) == sorted(main.commands)
+
+
+@pytest.mark.parametrize("name", sorted(main.commands))
+def test_every_command_explains_itself_with_an_example(name: str) -> None:
+    shown = CliRunner().invoke(main, [name, "--help"], prog_name="round-sheet")
+    assert shown.exit_code == 0, shown.output
+    assert f"Example: round-sheet {name}" in " ".join(shown.output.split())
+
+
+def test_every_option_in_the_readmes_examples_exists() -> None:
+    for line in commands()[2:]:
+        words = line.split("round-sheet ", 1)[1].split()
+        known = {option for parameter in main.commands[words[0]].params for option in parameter.opts}
+        assert {w for w in words if w.startswith("--")} <= known, line
+
+
+@pytest.mark.slow
+def test_what_is_installed_has_every_template_style_migration_table_and_the_demo(tmp_path: Path) -> None:
+    shipped = [ROOT / "seed_demo.py", *(p for top in ("app", "migrations") for p in (ROOT / top).rglob("*")
+                                        if p.is_file() and "__pycache__" not in p.parts)]
+    for path in [*shipped, *(ROOT / name for name in ("pyproject.toml", "README.md", "LICENSE"))]:
+        copy = tmp_path / "tree" / path.relative_to(ROOT)  # clean: an earlier build's leavings hide what is missing
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, copy)
+    made = subprocess.run([sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--wheel-dir", tmp_path, "."],
+                          cwd=tmp_path / "tree", capture_output=True, text=True)
+    assert made.returncode == 0, made.stderr
+    held = set(zipfile.ZipFile(next(tmp_path.glob("*.whl"))).namelist())
+    ours = {str(path.relative_to(ROOT)) for path in shipped}
+    assert {"seed_demo.py", "migrations/script.py.mako", "app/templates/base.html"} <= ours
+    assert ours - held == set()
+    assert {name.split("/")[0] for name in held if ".dist-info" not in name} == {"app", "migrations", "seed_demo.py"}
+
+
+def test_the_version_is_said_once() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    assert f"## {project['version']}" in (ROOT / "CHANGELOG.md").read_text("utf-8")
