@@ -227,6 +227,7 @@ def write(session: Session, unit: Unit, edits: Sequence[Edit], person: Person | 
     session.flush()  # the old line of a bearing goes before the new one comes
     for edit in edits:
         pen.add_lines(edit)
+    pen.insert_rows()
     session.flush()
     pen.note_all()
     session.flush()
@@ -241,6 +242,9 @@ class _Pen:
     def __init__(self, session: Session, unit: Unit, person: Person | None, now: datetime, why: str | None) -> None:
         self.session, self.unit, self.person, self.now, self.why = session, unit, person, now, why
         self.notes: list[tuple[Motor, str, Any, str, str | None, str | None]] = []
+        #: rows of new motors, put in together: thousands of them come by one file
+        self.runs: list[dict[str, Any]] = []
+        self.lines: list[dict[str, Any]] = []
 
     def motor(self, edit: Edit) -> None:
         values = edit.entry.values
@@ -271,8 +275,8 @@ class _Pen:
             return
         run = None if edit.new else self.session.get(MotorRun, motor.id)
         if run is None:
-            self.session.add(MotorRun(motor_id=motor.id, first_observed_at=self.now, observed_at=self.now,
-                                      state=motor.condition, run_s=0.0))
+            self.runs.append({"motor_id": motor.id, "first_observed_at": self.now, "observed_at": self.now,
+                              "state": motor.condition, "run_s": 0.0})
         elif self.now >= run.observed_at:
             if run.state == facts.RUNNING:
                 run.run_s += (self.now - run.observed_at).total_seconds()
@@ -318,15 +322,25 @@ class _Pen:
             old = None if edit.new else edit.motor.point(end)
             if old is not None and f"{end.lower()}_last_greased" in kept:
                 after["last_greased"] = old.last_greased
-            point = old
-            if any(value is not None for value in after.values()):
-                point = LubricationPoint(motor_id=edit.motor.id, end=end, valid_from=self.now, why=self.why,
-                                         person_id=self.person.id if self.person else None, **after)
-                if point.last_greased:
-                    point.last_greased_at = local_instant(point.last_greased, time(12), self.unit.calendar.zone)
-                self.session.add(point)
-            for d in differences if not edit.new else ():
+            line = self._line(edit.motor, end, after) if any(v is not None for v in after.values()) else None
+            if edit.new:
+                self.lines += [line] if line else []
+                continue
+            point = LubricationPoint(**line) if line else old
+            self.session.add(point)
+            for d in differences:
                 self._note(edit.motor, "lubrication point", point, d)
+
+    def _line(self, motor: Motor, end: str, columns: dict[str, Any]) -> dict[str, Any]:
+        last = columns["last_greased"]
+        return {"motor_id": motor.id, "end": end, "valid_from": self.now, "why": self.why, **columns,
+                "person_id": self.person.id if self.person else None,
+                "last_greased_at": local_instant(last, time(12), self.unit.calendar.zone) if last else None}
+
+    def insert_rows(self) -> None:
+        for model, rows in ((MotorRun, self.runs), (LubricationPoint, self.lines)):
+            if rows:
+                self.session.execute(sa.insert(model), rows)
 
     def _note(self, motor: Motor, subject: str, thing: Any, d: Difference) -> None:
         self.notes.append((motor, subject, thing, d.column, d.before or None, d.after or None))
@@ -343,11 +357,14 @@ def _facts_of(edit: Edit) -> dict[str, Any]:
 
 
 def _fill_plate(plate: Nameplate, entry: Entry) -> None:
+    hp = entry.values["hp"].value if entry.values["hp"] else None
+    figures = {"hp": hp, "volts": entry.volts, "amps": entry.amps, "service_factor_amps": entry.service_factor_amps}
     for column in PLATE_COLUMNS:
         value = entry.values[column.name]
-        setattr(plate, column.attribute, as_cell(value) or None if column.name in _STAMPED else value)
-    plate.hp = entry.values["hp"].value if entry.values["hp"] else None
-    plate.volts, plate.amps, plate.service_factor_amps = entry.volts, entry.amps, entry.service_factor_amps
+        figures[column.attribute] = as_cell(value) or None if column.name in _STAMPED else value
+    for attribute, value in figures.items():
+        if getattr(plate, attribute) != value:
+            setattr(plate, attribute, value)
 
 
 # the second person after a swap ----------------------------------------------------------------------------
