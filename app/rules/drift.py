@@ -72,7 +72,10 @@ def _off_normal(quantity: Quantity, value: float, earlier: Earlier, facts: Facts
 def _heading(quantity: Quantity, value: float, earlier: Earlier, facts: Facts, limits: Limits) -> Finding | None:
     reading, ahead = facts.reading, _limit_ahead(quantity, facts, limits)
     size = abs if quantity is END_DIFFERENCE else float  # the ends may drift apart either way
-    if reading is None or ahead is None or over(size(value), ahead[0]):
+    if reading is None or ahead is None or not earlier or over(size(value), ahead[0]):
+        return None
+    # a reading that fell back below what is usual is not on the way up, whatever the line through the others says
+    if not over(size(value), robust.median([size(figure) for _, figure in earlier])):
         return None
     points = [(-elapsed.days(taken.taken_at, reading.taken_at), size(figure)) for taken, figure in earlier]
     points.append((0.0, size(value)))

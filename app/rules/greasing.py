@@ -136,7 +136,7 @@ def _amount(event: Greasing, point: LubricationPoint, facts: Facts, limits: Limi
 
 def _again(event: Greasing, point: LubricationPoint, facts: Facts, limits: Limits) -> Finding | None:
     last = _last_before(event, point, facts)
-    if last is None or (point.interval_days is None and point.interval_run_h is None):
+    if last is None or not (point.interval_days or point.interval_run_h):
         return None
     limit = limits["greased_too_soon_interval_percent"]
     since, shares = elapsed.days(last, event.at), []
@@ -149,8 +149,6 @@ def _again(event: Greasing, point: LubricationPoint, facts: Facts, limits: Limit
     elif point.interval_run_h:  # it cannot have run longer than the calendar
         most_h = since * 24.0
         shares.append((100.0 * most_h / point.interval_run_h, most_h, point.interval_run_h, wording.HOURS, "h"))
-    if not shares:
-        return None
     share, value, interval, scale, unit = max(shares)
     if not under(share, limit.value):
         return None

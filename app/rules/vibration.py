@@ -18,7 +18,7 @@ SMALL_TO_KW = 15.0
 MEDIUM_TO_KW = 300.0
 FELT = {"rougher than usual": THIS_SHIFT, "severe": ACT_NOW}
 ZONE = {ACT_NOW: "D", THIS_SHIFT: "C"}
-DO = {ACT_NOW: "Shut down by procedure; tell the head operator.", THIS_SHIFT: "Have it measured and looked at."}
+DO = {ACT_NOW: "Shut down by procedure.", THIS_SHIFT: "Have it looked at."}
 
 
 def zone_key(plate: Nameplate) -> tuple[str, str]:

@@ -60,7 +60,7 @@ def _measured(facts: Facts, reading: Reading, felt: bool, limits: Limits) -> Fin
     if reading.winding_temp_c is None:
         return None
     scale = wording.temperature(facts.show)
-    also = f", feels {reading.winding_feel}" if felt else ""
+    also = f", feels {str(reading.winding_feel).removesuffix(' to hold')}" if felt else ""
     spot = "surface" if reading.winding_method in SURFACE_METHODS else "probe"
     for grade, priority, do in (("limit", ACT_NOW, "Reduce load at once."),
                                 ("alarm", THIS_SHIFT, "Check load and cooling.")):

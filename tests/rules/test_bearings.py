@@ -49,7 +49,8 @@ HOT = [
      {"bearing_feel": Ends("too hot to hold", "hot"), "bearing_temp_c": Ends(101.0)}, [("DE", ACT_NOW)]),
     ("too hot to hold and a figure under alarm", GREASED,
      {"bearing_feel": Ends("too hot to hold", "hot"), "bearing_temp_c": Ends(70.0)}, [("DE", THIS_SHIFT)]),
-    ("each end its own finding", GREASED, {"bearing_temp_c": Ends(91.0, 101.0)}, [("DE", THIS_SHIFT), ("ODE", ACT_NOW)]),
+    ("each end its own finding", GREASED, {"bearing_temp_c": Ends(91.0, 101.0)},
+     [("DE", THIS_SHIFT), ("ODE", ACT_NOW)]),
 ]
 
 

@@ -42,9 +42,11 @@ def test_a_hand_tells_only_the_change(feel: str, priority: str | None) -> None:
 
 
 @pytest.mark.parametrize("seen, priority, text", [
-    ({"vibration_mm_s": Ends(5.0), "vibration_feel": Ends("rougher than usual")}, ACT_NOW, "Feels rougher than usual too."),
+    ({"vibration_mm_s": Ends(5.0), "vibration_feel": Ends("rougher than usual")}, ACT_NOW,
+     "Feels rougher than usual too."),
     ({"vibration_mm_s": Ends(3.0), "vibration_feel": Ends("severe")}, ACT_NOW, "Measured 3 mm/s, zone C."),
-    ({"vibration_mm_s": Ends(3.0), "vibration_feel": Ends("rougher than usual")}, THIS_SHIFT, "Feels rougher than usual too."),
+    ({"vibration_mm_s": Ends(3.0), "vibration_feel": Ends("rougher than usual")}, THIS_SHIFT,
+     "Feels rougher than usual too."),
 ], ids=["instrument graver", "hand graver", "equal, the figure speaks"])
 def test_hand_and_instrument_are_one_finding_an_end(seen: dict[str, Any], priority: str, text: str) -> None:
     found = vibration.check(facts(reading(**seen)), LIMITS)

@@ -40,6 +40,7 @@ def test_equal_figures_stay_equal() -> None:
     assert wording.pair(90.0, 90.0, wording.Scale("°C")) == ("90 °C", "90 °C")
 
 
-@pytest.mark.parametrize("words, text", [([], ""), (["a"], "a"), (["a", "b"], "a and b"), (["a", "b", "c"], "a, b and c")])
+@pytest.mark.parametrize("words, text", [([], ""), (["a"], "a"), (["a", "b"], "a and b"),
+                                         (["a", "b", "c"], "a, b and c")])
 def test_a_list_reads_as_people_say_it(words: list[str], text: str) -> None:
     assert wording.listed(words) == text

@@ -24,8 +24,10 @@ def test_a_wrong_answer_and_an_answer_where_none_is_due_are_misses(tmp_path: Pat
                                                                    capsys: pytest.CaptureFixture[str]) -> None:
     file = tmp_path / "examples.csv"
     head = "example_id,topic,inputs_json,expected_name,expected_value,tolerance,units,kind,source,confirmed_how,note\n"
-    file.write_text(head + 'a,units,"{""temp_c"": 70}",temp_f,160,0.1,,,,,\nb,units,"{""temp_c"": 70}",temp_f,null,0,,,,,\n'
-                    'c,units,"{""temp_c"": 70}",temp_f,158,0.1,,,,,\nd,no topic,"{}",x,null,0,,,,,\n', encoding="utf-8")
+    seventy = 'units,"{""temp_c"": 70}",temp_f'
+    rows = [f"wrong,{seventy},160,0.1,,,,,", f"not declined,{seventy},null,0,,,,,", f"right,{seventy},158,0.1,,,,,",
+            'no topic,nothing,"{}",x,null,0,,,,,']
+    file.write_text(head + "\n".join(rows) + "\n", encoding="utf-8")
     assert main([str(file)]) == 1
     assert capsys.readouterr().out.splitlines()[-1] == "1 passed, 3 failed"
 
