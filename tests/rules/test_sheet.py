@@ -92,7 +92,8 @@ def test_a_standing_motor_has_no_heat_amps_or_vibration(given_facts: Facts) -> N
     assert rules <= {"smoke", "guard_or_ground", "dirty", "lubricant", "not_measured", "greasing_overdue", "look_again"}
 
 
-UNKNOWN: dict[str, Any] = {"hp": None, "mounting": None, "insulation_class": None, "bearing": Ends(), "service_factor": 1.0}
+UNKNOWN: dict[str, Any] = {"hp": None, "mounting": None, "insulation_class": None, "bearing": Ends(),
+                           "service_factor": 1.0}
 LONGEST: list[tuple[str, dict[str, Any], int]] = [
     ("everything left out", {}, 30),
     ("vibration, nothing known", {"vibration_mm_s": Ends(4.51), "vibration_feel": Ends("rougher than usual")}, 29),
@@ -101,7 +102,8 @@ LONGEST: list[tuple[str, dict[str, Any], int]] = [
                                           "winding_feel": "too hot to hold"}, 30),
     ("amps over 110 %", {"current_a": (101.0, 90.0, 87.0)}, 30),
     ("level and unbalance", {"voltage_v": (520.0, 520.0, 500.0)}, 28),
-    ("ends uneven both ways", {"bearing_temp_c": Ends(72.0, 61.0), "bearing_feel": Ends("cool", "too hot to hold")}, 27),
+    ("ends uneven both ways", {"bearing_temp_c": Ends(72.0, 61.0), "bearing_feel": Ends("cool", "too hot to hold")},
+     27),
 ]
 
 

@@ -52,13 +52,18 @@ def full_load_amps(i: Inputs, name: str) -> Any:
     }, name)
 
 
+def enclosure(i: Inputs) -> str:
+    """Open or enclosed, whatever the plate calls it."""
+    return "open" if str(i.get("enclosure", "enclosed")).lower().startswith("o") else "enclosed"
+
+
 def efficiency(i: Inputs, name: str) -> Any:
     if name in ("percent", "efficiency_percent", "eff_percent"):
-        return full_load.nominal_efficiency_percent(need(i, "hp"), need(i, "poles"), i.get("enclosure", "enclosed"))
+        return full_load.nominal_efficiency_percent(need(i, "hp"), need(i, "poles"), enclosure(i))
     if name == "eff":
-        return full_load.nominal_efficiency_percent(i["hp"], i["poles"], i.get("enclosure", "enclosed")) / 100.0
+        return full_load.nominal_efficiency_percent(i["hp"], i["poles"], enclosure(i)) / 100.0
     if "eff" not in i and has(i, "hp", "poles"):
-        percent = full_load.nominal_efficiency_percent(i["hp"], i["poles"], i.get("enclosure", "enclosed"))
+        percent = full_load.nominal_efficiency_percent(i["hp"], i["poles"], enclosure(i))
         return amps_formula({**i, "eff": percent}, name)
     return amps_formula(i, name)
 
