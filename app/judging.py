@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from app.rules import clearing, facts, greasing, sheet
 from app.rules.findings import Finding
 from app.rules.limits import Limits
-from app.store import flags, limits, lubrication, motors, rounds
+from app.store import flags, limits, lubrication, motors, rounds, sightings, starts
 from app.store.flags import NO_END, Flag, Sighting
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing
@@ -26,9 +26,12 @@ from app.store.motors import Motor, MotorRun
 from app.store.rounds import Reading, Round
 from app.store.units import Unit
 
-#: Faster than this from motor to motor is a pace that `look_again` looks at.
+#: How many entries back the pace of the walk is looked at, for `look_again`.
 PACE_LOOK_BACK = 10
+#: How many later entries a late one makes us judge again, and how many earlier ones count a flag's good rounds anew.
 AGAIN_AFTER_LATE = 60
+#: Why a flag closed without a person.
+RETURNED, CORRECTED, NOT_FOUND_AGAIN = "returned to normal", "entry corrected", "judged again after a late entry"
 
 
 @dataclass(frozen=True)
@@ -88,8 +91,30 @@ def point_facts(point: motors.LubricationPoint, greased: Greasing | None, run: M
         run_h_since=run_h_between(run, last_at, run_s, at))
 
 
-def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Greasing]) -> facts.Motor:
+def _state_at(session: Session, motor_id: int, at: datetime) -> str | None:
+    """The state last observed by an instant."""
+    return session.scalar(sa.select(Reading.state).where(
+        Reading.motor_id == motor_id, Reading.taken_at <= at, Reading.skip_reason.is_(None), rounds.not_corrected())
+        .order_by(Reading.taken_at.desc()).limit(1))
+
+
+def run_then(session: Session, motor: Motor, at: datetime) -> MotorRun | None:
+    """How long the motor had run by an instant: for an entry judged after newer ones are known."""
     run = session.get(MotorRun, motor.id)
+    if run is None or at >= run.observed_at:
+        return run
+    if at < run.first_observed_at:
+        return None
+    seen = [(at, _state_at(session, motor.id, at))]
+    seen += [(r.taken_at, r.state) for r in rounds.readings_after(session, motor.id, at, 500) if not r.skipped]
+    later_s = sum((until - since).total_seconds() for (since, state), (until, _) in itertools.pairwise(
+        [*seen, (run.observed_at, None)]) if state == facts.RUNNING)
+    return MotorRun(motor_id=motor.id, first_observed_at=run.first_observed_at, observed_at=at,
+                    state=seen[0][1] or facts.STANDBY, run_s=max(0.0, run.run_s - later_s))
+
+
+def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Greasing]) -> facts.Motor:
+    run = run_then(session, motor, at)
 
     def chart(end: str) -> facts.LubricationPoint | None:
         point = motor.point(end)
@@ -103,29 +128,28 @@ def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Grea
         by_control_room=frozenset(ammeter_there | {k for k in motor.by_control_room.split(",") if k}))
 
 
-def _pace(session: Session, reading: Reading) -> tuple[float | None, int]:
-    """Seconds since this person's entry before, and how many entries in a row came that fast or faster."""
+def _pace(session: Session, reading: Reading, fast_s: float) -> tuple[float | None, int]:
+    """Seconds since this person's entry before, and how many entries in a row came within `fast_s`."""
     before = rounds.previous_by_person(session, reading.person_id, reading.taken_at, PACE_LOOK_BACK)
     times = [reading.taken_at, *(r.taken_at for r in before)]
     gaps = [(later - earlier).total_seconds() for later, earlier in itertools.pairwise(times)]
     if not gaps or reading.token_id is not None:
         return None, 0
-    fast = 0
-    for gap in gaps:
-        if gap > max(gaps[0], 20.0):
-            break
-        fast += 1
-    return gaps[0], fast
+    return gaps[0], sum(1 for _ in itertools.takewhile(lambda gap: gap <= fast_s, gaps))
 
 
-def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None, at: datetime) -> facts.Facts:
+def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None, at: datetime,
+             in_force: Limits | None = None) -> facts.Facts:
     """Everything the rules are given for one motor at one instant."""
     greased = lubrication.last_greasings(session, motor.id, at + timedelta(microseconds=1))
     before = [r.as_facts() for r in rounds.last_running(session, motor.id, at)] if reading is not None else []
-    pace_s, fast = _pace(session, reading) if reading is not None else (None, 0)
+    fast_s = (in_force or Limits()).value("look_again_pace_s")
+    pace_s, fast = _pace(session, reading, fast_s) if reading is not None else (None, 0)
+    started = starts.newest_starts(session, motor.id, 1, before=at) if reading is not None else []
     return facts.Facts(
         motor=motor_facts(session, motor, at, greased), now=at, reading=reading.as_facts() if reading else None,
         history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
+                              last_start_at=started[0].at if started else None,
                               new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
         walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,
         show=unit.show)
@@ -134,51 +158,124 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None
 # judging an entry ------------------------------------------------------------------------------------------
 
 
-def judge_reading(session: Session, unit: Unit, motor: Motor, reading: Reading) -> list[Finding]:
-    """Judges one reading, stores its findings, raises and clears flags. A late one re-judges what came after it."""
+def judge_reading(session: Session, unit: Unit, motor: Motor, reading: Reading,
+                  replaced: Reading | None = None) -> list[Finding]:
+    """Judges one reading, stores its findings, raises and clears flags. A late one, and a correction, make what came
+    after be judged again."""
     changes = limits.limit_changes(session, unit.id)
-    found = _judge_one(session, unit, motor, reading, changes)
-    if rounds.readings_after(session, motor.id, reading.taken_at, 1):
-        _judge_again(session, unit, motor, reading.taken_at, changes)
-    return found
+    if replaced is None and not rounds.readings_after(session, motor.id, reading.taken_at, 1):
+        return _judge_one(session, unit, motor, reading, changes, reading.received_at)
+    bare, touched = _take_back(session, replaced) if replaced is not None else ([], [])
+    since = min(r.taken_at for r in (reading, replaced) if r is not None)
+    found = _judge_again(session, unit, motor, since, reading.received_at, changes, touched)
+    for flag, sighting in bare:
+        _let_go(session, flag, sighting, reading.received_at, CORRECTED)
+    return found[reading.id]
 
 
-def _judge_again(session: Session, unit: Unit, motor: Motor, since: datetime, changes: list[LimitChange]) -> None:
-    """Judges every reading after an instant once more, in order; standing flags count their good rounds anew."""
-    standing = [f for f in flags.open_flags_of_motor(session, motor.id) if f.returned_at is None]
-    for flag in standing:
-        since = min(since, flag.last_seen_at)
+def _judge_again(session: Session, unit: Unit, motor: Motor, since: datetime, known_at: datetime,
+                 changes: list[LimitChange], touched: Iterable[Flag] = ()) -> dict[uuid.UUID, list[Finding]]:
+    """Judges everything taken from an instant on once more, in order. Flags count their good rounds anew.
+
+    known_at: when the entry that makes us do this was received.
+    """
+    just_before = since - timedelta(microseconds=1)
+    counting = _count_anew(session, motor, just_before, touched)
+    for earlier in _readings_up_to(session, motor, just_before) if counting else []:
+        _answer_flags(session, unit, motor, earlier, counting, changes)
+    return {r.id: _judge_one(session, unit, motor, r, changes, known_at)
+            for r in rounds.readings_after(session, motor.id, just_before, AGAIN_AFTER_LATE)}
+
+
+def _readings_up_to(session: Session, motor: Motor, until: datetime) -> list[Reading]:
+    """The last readings taken up to an instant, the oldest first, corrected ones left out."""
+    corrected = rounds.corrected_among(session, motor.id)
+    newest = rounds.newest_readings(session, motor.id, AGAIN_AFTER_LATE, until)
+    return [r for r in reversed(newest) if r.id not in corrected]
+
+
+def _count_anew(session: Session, motor: Motor, since: datetime, touched: Iterable[Flag]) -> list[Flag]:
+    """Flags whose good rounds an entry of then may change: counted from the beginning, open again if they had closed
+    themselves. What a person said of them stays."""
+    found = {flag.id: flag for flag in (*touched, *sightings.answered_after(session, motor.id, since))
+             if flag.rule not in clearing.BY_ACT_ONLY}
+    for flag in list(found.values()):
+        if flag.closed_at is not None and (flag.closed_by_id is not None or flag.closed_why != RETURNED
+                                           or sightings.has_follower(session, flag)):
+            del found[flag.id]
+            continue
+        flag.closed_at, flag.closed_why, flag.returned_at = None, None, None
         flag.improving_at, flag.good_rounds, flag.good_round_id = None, 0, None
-    for after in rounds.readings_after(session, motor.id, since, AGAIN_AFTER_LATE):
-        _judge_one(session, unit, motor, after, changes)
+    session.flush()
+    return list(found.values())
 
 
-def _judge_one(session: Session, unit: Unit, motor: Motor, reading: Reading,
-               changes: list[LimitChange]) -> list[Finding]:
-    given = facts_of(session, unit, motor, reading, reading.taken_at)
+def _judge_one(session: Session, unit: Unit, motor: Motor, reading: Reading, changes: list[LimitChange],
+               known_at: datetime) -> list[Finding]:
     in_force = limits.limits_from(changes, motor.id, reading.taken_at)
+    given = facts_of(session, unit, motor, reading, reading.taken_at, in_force)
     found = sheet.judge(given, in_force)
     cause = Cause("reading", reading.id, reading.taken_at, reading.received_at, reading.person_id)
     store_findings(session, motor, cause, found)
     raise_flags(session, unit, motor, cause, found)
     fired = {(f.rule, f.end or NO_END) for f in found}
     for flag in flags.open_flags_of_motor(session, motor.id):
-        if (flag.rule, flag.end) not in fired and flag.last_seen_at <= reading.taken_at:
-            _answer(flag, clearing.verdict(given, flag.rule, flag.end or None, flag.value is not None, in_force),
-                    reading)
-    _withdraw(session, cause, fired)
+        if (flag.rule, flag.end) not in fired and _has_a_say(flag, reading):
+            _answer(flag, _verdict(given, flag, in_force), reading)
+    for flag, sighting in sightings.sightings_by(session, cause.id):
+        if flag.open and (flag.rule, flag.end) not in fired:
+            _let_go(session, flag, sighting, known_at, NOT_FOUND_AGAIN)
     session.flush()
     return found
+
+
+def _answer_flags(session: Session, unit: Unit, motor: Motor, reading: Reading, standing: list[Flag],
+                  changes: list[LimitChange]) -> None:
+    """What one reading says of some flags, and nothing else."""
+    asked = [flag for flag in standing if flag.open and _has_a_say(flag, reading)]
+    if asked:
+        given = facts_of(session, unit, motor, reading, reading.taken_at)
+        in_force = limits.limits_from(changes, motor.id, reading.taken_at)
+        for flag in asked:
+            _answer(flag, _verdict(given, flag, in_force), reading)
+
+
+def _has_a_say(flag: Flag, reading: Reading) -> bool:
+    """A skip says nothing. Else what was taken after the flag was last seen; and a motor that was thought not to be
+    checked was, when a look of that same round arrives."""
+    if reading.skipped:
+        return False
+    of_that_round = reading.round.starts_at <= flag.last_seen_at < reading.round.ends_at
+    return flag.last_seen_at <= reading.taken_at or (flag.rule == "not_checked" and of_that_round)
+
+
+def _verdict(given: facts.Facts, flag: Flag, in_force: Limits) -> str:
+    return clearing.verdict(given, flag.rule, flag.end or None, flag.value is not None, in_force)
+
+
+def judge_start(session: Session, unit: Unit, motor: Motor, cause: Cause, found: list[Finding],
+                known_at: datetime) -> None:
+    """Keeps what a start broke. Judged again after a late one, what it no longer breaks is let go."""
+    store_findings(session, motor, cause, found)
+    raise_flags(session, unit, motor, cause, found)
+    fired = {(f.rule, f.end or NO_END) for f in found}
+    for flag, sighting in sightings.sightings_by(session, cause.id):
+        if flag.open and (flag.rule, flag.end) not in fired:
+            _let_go(session, flag, sighting, known_at, NOT_FOUND_AGAIN)
+    session.flush()
 
 
 def judge_greasing(session: Session, unit: Unit, motor: Motor, done: Greasing) -> list[Finding]:
     """Judges one greasing against the chart, and lets go of `greasing_overdue` where nothing is due any more."""
     before = facts_of(session, unit, motor, None, done.at - timedelta(microseconds=1))
-    in_force = limits.limits_at(session, unit.id, motor.id, done.at)
+    changes = limits.limit_changes(session, unit.id)
+    in_force = limits.limits_from(changes, motor.id, done.at)
     found = greasing.check_greasing(done.as_facts(), before, in_force)
     cause = Cause("greasing", done.id, done.at, done.received_at, done.person_id)
     store_findings(session, motor, cause, found)
     raise_flags(session, unit, motor, cause, found)
+    if rounds.readings_after(session, motor.id, done.at, 1):
+        _judge_again(session, unit, motor, done.at, done.received_at, changes)
     settle_overdue(session, unit, motor, done.at)
     session.flush()
     return found
@@ -186,12 +283,15 @@ def judge_greasing(session: Session, unit: Unit, motor: Motor, done: Greasing) -
 
 def settle_overdue(session: Session, unit: Unit, motor: Motor, at: datetime) -> None:
     """Greased: an overdue flag returns at once. It has no band and no second round to wait for."""
-    given = facts_of(session, unit, motor, None, at)
-    still = {f.end or NO_END for f in overdue(given, limits.limits_at(session, unit.id, motor.id, at))}
     for flag in flags.open_flags_of_motor(session, motor.id):
-        if flag.rule == "greasing_overdue" and flag.end not in still and flag.last_seen_at <= at:
-            flag.improving_at = at
-            give_back(flag, at)
+        if flag.rule != "greasing_overdue":
+            continue
+        then = max(at, flag.last_seen_at)  # recorded late, it may have been seen overdue after it was done
+        given = facts_of(session, unit, motor, None, then)
+        still = {f.end or NO_END for f in overdue(given, limits.limits_at(session, unit.id, motor.id, then))}
+        if flag.end not in still:
+            flag.improving_at = then
+            give_back(flag, then)
 
 
 def overdue(given: facts.Facts, in_force: Limits) -> list[Finding]:
@@ -272,23 +372,35 @@ def raise_flags(session: Session, unit: Unit, motor: Motor, cause: Cause, found:
     """Each finding stands as one flag per rule and end: raised, or seen again."""
     for f in found:
         end = f.end or NO_END
-        flag = flags.open_flag(session, motor.id, f.rule, end)
-        earlier = flags.last_closed(session, motor.id, f.rule, end) if flag is None else None
-        if earlier is not None and earlier.closed_at is not None and cause.at < earlier.closed_at:
-            flag = earlier  # seen before it was closed, received after: it belongs to that one
-        if flag is None:
-            flag = Flag(unit_id=unit.id, motor_id=motor.id, rule=f.rule, end=end, priority=f.priority,
-                        raised_at=cause.at, raised_by_id=cause.person_id, raised_cause=cause.kind,
-                        raised_cause_id=cause.id, last_seen_at=cause.at, source=f.source, says=f.says, times_seen=0,
-                        before_id=earlier.id if earlier else None, arrived_late=_late(unit, cause))
+        flag = sightings.flag_at(session, motor.id, f.rule, end, cause.id, cause.at)
+        _sight(session, flag or _new_flag(session, unit, motor, cause, f), cause, f)
+
+
+def _new_flag(session: Session, unit: Unit, motor: Motor, cause: Cause, f: Finding) -> Flag:
+    """A flag that names the one before it; the one of another server where both raise it in the same moment."""
+    end = f.end or NO_END
+    earlier = flags.last_closed(session, motor.id, f.rule, end)
+    flag = Flag(unit_id=unit.id, motor_id=motor.id, rule=f.rule, end=end, priority=f.priority, raised_at=cause.at,
+                raised_by_id=cause.person_id, raised_cause=cause.kind, raised_cause_id=cause.id,
+                last_seen_at=cause.at, source=f.source, says=f.says, times_seen=0,
+                before_id=earlier.id if earlier else None, arrived_late=_late(unit, cause))
+    try:
+        with session.begin_nested():
             session.add(flag)
             session.flush()
-        _sight(session, flag, cause, f)
+    except sa.exc.IntegrityError:
+        theirs = flags.open_flag(session, motor.id, f.rule, end)
+        if theirs is None:
+            raise
+        return theirs
+    return flag
 
 
 def _late(unit: Unit, cause: Cause) -> bool:
-    """Received in a later shift than it was observed in."""
-    return not unit.calendar.shift_of(cause.at).holds(cause.received_at) and cause.received_at > cause.at
+    """An entry received in a later shift than it was observed in."""
+    if cause.kind == "round" or cause.received_at <= cause.at:
+        return False
+    return not unit.calendar.shift_of(cause.at).holds(cause.received_at)
 
 
 def _sight(session: Session, flag: Flag, cause: Cause, f: Finding) -> None:
@@ -333,7 +445,7 @@ def recount(session: Session, flag: Flag) -> None:
 
 def _answer(flag: Flag, verdict: str, reading: Reading) -> None:
     """One later entry's word on a standing flag: two rounds running below the band, and it returns."""
-    if verdict == clearing.NO_WORD or flag.returned_at is not None:
+    if verdict in (clearing.NO_WORD, clearing.SHOWS) or flag.returned_at is not None:
         return
     if verdict == clearing.IN_BAND:
         flag.improving_at, flag.good_rounds, flag.good_round_id = reading.taken_at, 0, None
@@ -348,27 +460,36 @@ def _answer(flag: Flag, verdict: str, reading: Reading) -> None:
 
 def give_back(flag: Flag, at: datetime) -> None:
     """The condition is gone. Seen already, the flag closes itself; unseen, it waits to be seen."""
-    flag.returned_at = at
+    flag.returned_at = max(at, flag.last_seen_at)
     if flag.seen_at is not None:
-        flag.closed_at, flag.closed_why = at, "returned to normal"
+        flag.closed_at, flag.closed_why = max(flag.returned_at, flag.seen_at), RETURNED
 
 
-def _withdraw(session: Session, cause: Cause, fired: set[tuple[str, str]]) -> None:
-    """Judged again, an entry may no longer show what it showed: its sighting goes; a flag with none left closes."""
-    shown = session.execute(sa.select(Flag, Sighting).join(Sighting, Sighting.flag_id == Flag.id).where(
-        Sighting.cause_id == cause.id, Flag.closed_at.is_(None))).all()
-    for flag, sighting in shown:
-        if (flag.rule, flag.end) in fired:
-            continue
+def _let_go(session: Session, flag: Flag, sighting: Sighting, at: datetime, why: str) -> None:
+    """An entry shows this no more: its sighting goes. An open flag with none left closes; a closed one keeps its last,
+    for somebody acted on it."""
+    others = [s for s in flags.sightings_of(session, flag.id) if s.id != sighting.id]
+    if others or flag.open:
         session.delete(sighting)
         session.flush()
-        if flags.sightings_of(session, flag.id):
-            recount(session, flag)
+    if others:
+        recount(session, flag)
+    elif flag.open:
+        flag.times_seen = 0
+        flag.closed_at, flag.closed_why = max(at, flag.raised_at), why
+
+
+def _take_back(session: Session, replaced: Reading) -> tuple[list[tuple[Flag, Sighting]], list[Flag]]:
+    """A corrected reading no longer counts: what it found stays readable with it, its sightings go.
+
+    Gives the flags that nothing else shows yet, with the sighting to let go of once the correction is judged, and
+    those that others show too.
+    """
+    bare, touched = [], []
+    for flag, sighting in sightings.sightings_by(session, replaced.id):
+        if len(flags.sightings_of(session, flag.id)) > 1:
+            _let_go(session, flag, sighting, replaced.received_at, CORRECTED)
+            touched.append(flag)
         else:
-            flag.closed_at, flag.closed_why = max(cause.received_at, flag.raised_at), "entry corrected"
-
-
-def withdraw_reading(session: Session, unit: Unit, motor: Motor, replaced: Reading, at: datetime) -> None:
-    """A corrected reading no longer counts: what it found stays readable with it, its sightings go."""
-    _withdraw(session, Cause("reading", replaced.id, replaced.taken_at, at, replaced.person_id), set())
-    _judge_again(session, unit, motor, replaced.taken_at, limits.limit_changes(session, unit.id))
+            bare.append((flag, sighting))
+    return bare, touched

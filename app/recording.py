@@ -20,13 +20,20 @@ from app.entries import BadEntry, Entry, Problem
 from app.rules import facts
 from app.rules.findings import Finding
 from app.rules.shifts import Shift
-from app.store import flags, lubrication, motors, people, rounds
+from app.store import changes, flags, lubrication, motors, people, rounds, starts
+from app.store.changes import Change
 from app.store.lubrication import Greasing
 from app.store.motors import Motor, MotorRun
 from app.store.people import HEAD_OPERATOR, Person, Token
 from app.store.rounds import Reading, Round
 from app.store.units import Unit
 
+#: Columns that the server fills in; the rest is what was sent.
+FILLED_IN = frozenset({
+    "id", "content", "unit_id", "round_id", "motor_id", "nameplate_id", "person_id", "token_id", "taken_at",
+    "taken_at_device", "at", "clock_offset_s", "received_at", "condition_before", "typed", "run_s"})
+#: One id names one entry, of whatever kind.
+KINDS: tuple[type[Any], ...] = (Reading, Greasing, starts.Start, starts.Stop, starts.Trip)
 #: Less than this is the network's delay, not a wrong clock.
 CLOCK_NOISE_S = 2.0
 #: A sender without device_now may be this far ahead before it is asked to send one.
@@ -34,7 +41,11 @@ AHEAD = timedelta(minutes=10)
 
 
 class OtherContent(ValueError):
-    """The id is known with other content."""
+    """The id is known with other content; `problems` names each field where the stored and the sent one differ."""
+
+    def __init__(self, says: str, problems: list[Problem] | None = None) -> None:
+        self.problems = problems or []
+        super().__init__(says)
 
 
 class NotAllowed(PermissionError):
@@ -92,9 +103,8 @@ def corrected_time(entry: Entry, at_field: str, received_at: datetime) -> tuple[
     """When it was really observed, and the tablet's clock error in seconds (server minus tablet)."""
     offset = 0.0
     if entry.device_now is not None:
-        offset = float(round((received_at - entry.device_now).total_seconds()))
-        if abs(offset) < CLOCK_NOISE_S:
-            offset = 0.0
+        apart_s = (received_at - entry.device_now).total_seconds()
+        offset = 0.0 if abs(apart_s) < CLOCK_NOISE_S else float(round(apart_s))
     try:
         at = entry.at_device + timedelta(seconds=offset)
     except OverflowError:
@@ -107,15 +117,16 @@ def corrected_time(entry: Entry, at_field: str, received_at: datetime) -> tuple[
     return at, offset
 
 
-def _motor_of(session: Session, sender: Sender, entry: Entry) -> Motor:
+def motor_of(session: Session, sender: Sender, entry: Entry) -> Motor:
     motor = motors.motor_by_tag(session, sender.unit.id, entry.tag)
     if motor is None:
         raise BadEntry([Problem("tag", "No motor of this unit has this tag.")])
-    # Entries of one motor are judged one after the other, also with several servers on one database.
-    return session.get_one(Motor, motor.id, with_for_update=True)
+    # Entries of one motor are judged one after the other, also with several servers on one database. The row is read
+    # again once it is ours. Its key stays free: a round being opened or signed meanwhile may point at it.
+    return session.get_one(Motor, motor.id, with_for_update={"key_share": True}, populate_existing=True)
 
 
-def _person_of(session: Session, sender: Sender, entry: Entry) -> Person:
+def person_of(session: Session, sender: Sender, entry: Entry) -> Person:
     if sender.person is not None:
         return sender.person
     found = people.person_by_sign_in(session, entry.by)
@@ -124,16 +135,67 @@ def _person_of(session: Session, sender: Sender, entry: Entry) -> Person:
     return found
 
 
-def _stored_before(session: Session, kind: type[Reading] | type[Greasing], entry: Entry, unit: Unit) -> Any:
+def stored_before(session: Session, kind: type[Any], entry: Entry, unit: Unit) -> Any:
+    """The entry with this id, when it was stored before with the same content. Raises OtherContent."""
     there = session.get(kind, entry.id)
     if there is None:
+        if any(session.get(other, entry.id) is not None for other in KINDS if other is not kind):
+            raise OtherContent(f"{entry.id} is known as an entry of another kind; make a new id for a new entry.")
         return None
-    if there.unit_id != unit.id or there.content != entry.content:
-        raise OtherContent(f"{entry.id} is known with other content; make a new id for a new entry.")
+    if there.unit_id != unit.id:
+        raise OtherContent(f"{entry.id} is known elsewhere; make a new id for a new entry.")
+    if there.content != entry.content:
+        raise OtherContent(_both(there, entry), _differences(there, entry))
     return there
 
 
-def _add_once(session: Session, row: Reading | Greasing) -> bool:
+def _said_at(there: Any) -> datetime:
+    """The time as the sender's clock had it."""
+    if isinstance(there, Reading):
+        return there.taken_at_device
+    return getattr(there, "at_device", there.at)  # type: ignore[no-any-return]
+
+
+def _both(there: Any, entry: Entry) -> str:
+    """Names the stored entry and the sent one that claims its id."""
+    at = _said_at(there)
+    return (f"{entry.id} is stored as {there.motor.tag} at {at.isoformat()} by {there.person.sign_in}; sent now is "
+            f"{entry.tag} at {entry.at_device.isoformat()} by {entry.by}, with other content. "
+            "Make a new id for a new entry.")
+
+
+def _differences(there: Any, entry: Entry) -> list[Problem]:
+    """Field by field: what is stored under this id, and what was sent."""
+    at, at_field = _said_at(there), "taken_at" if isinstance(there, Reading) else "at"
+    pairs = [("tag", there.motor.tag, entry.tag), ("by", there.person.sign_in, entry.by),
+             (at_field, at.isoformat(), entry.at_device.isoformat())]
+    names = [column.key for column in sa.inspect(type(there)).column_attrs]
+    stored = {name: getattr(there, name) for name in names if name not in FILLED_IN}
+    pairs += [(field_of(name), stored.get(name), entry.columns.get(name))
+              for name in sorted({*stored, *entry.columns})]
+    return [Problem(name, f"stored {_told(old)}, sent {_told(new)}") for name, old, new in pairs
+            if (old or None, old == 0) != (new or None, new == 0)]
+
+
+def field_of(column: str) -> str:
+    """The field of the body that a column holds.
+
+    >>> field_of("bearing_temp_c_de"), field_of("current_a_1"), field_of("replaces_id"), field_of("smoke")
+    ('bearing_temp_c.DE', 'current_a.1', 'replaces', 'smoke')
+    """
+    name, _, last = column.rpartition("_")
+    if last in ("de", "ode"):
+        return f"{name}.{last.upper()}"
+    if last.isdigit():
+        return f"{name}.{last}"
+    return "replaces" if column == "replaces_id" else column
+
+
+def _told(value: Any) -> str:
+    return "nothing" if value in (None, "", {}) else f"“{value}”"
+
+
+def add_once(session: Session, row: Any) -> bool:
     """Inserts the row; False when another server stored the same id in this moment."""
     try:
         with session.begin_nested():
@@ -146,7 +208,7 @@ def _add_once(session: Session, row: Reading | Greasing) -> bool:
     return True
 
 
-def _answer(session: Session, row: Reading | Greasing, stored: bool) -> Recorded:
+def answer_of(session: Session, row: Any, stored: bool) -> Recorded:
     found = flags.findings_of(session, [row.id]).get(row.id, [])
     return Recorded(row.id, stored, [f.as_rule() for f in found])
 
@@ -154,31 +216,53 @@ def _answer(session: Session, row: Reading | Greasing, stored: bool) -> Recorded
 # readings --------------------------------------------------------------------------------------------------
 
 
-def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[str, str] | None = None) -> Recorded:
-    """Stores one reading or skip, judges it, and says what was found. Raises BadEntry, OtherContent, NotAllowed."""
-    there = _stored_before(session, Reading, entry, sender.unit)
+def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[str, str] | None = None,
+                   watch: bool = False) -> Recorded:
+    """Stores one reading or skip, judges it, and says what was found. Raises BadEntry, OtherContent, NotAllowed.
+
+    typed: what was typed where it was converted. watch: a timed look of the first-run watch, no check of a round.
+    """
+    there = stored_before(session, Reading, entry, sender.unit)
     if there is not None:
-        return _answer(session, there, False)
-    motor = _motor_of(session, sender, entry)
-    person = _person_of(session, sender, entry)
+        return answer_of(session, there, False)
+    motor = motor_of(session, sender, entry)
+    person = person_of(session, sender, entry)
     taken_at, offset = corrected_time(entry, "taken_at", sender.received_at)
     replaced = _replaced(session, sender, motor, person, entry)
-    opened, _ = open_round(session, sender.unit, sender.unit.calendar.shift_of(taken_at), sender.received_at, person.id)
+    shift = sender.unit.calendar.shift_of(taken_at)
+    opened, new = open_round(session, sender.unit, shift, sender.received_at, person.id)
     plate = motor.nameplate_at(taken_at)
     row = Reading(
         id=entry.id, content=entry.content, unit_id=sender.unit.id, round_id=opened.id, motor_id=motor.id,
         nameplate_id=plate.id if plate else None, person_id=person.id,
         token_id=sender.token.id if sender.token else None, taken_at=taken_at, taken_at_device=entry.at_device,
-        clock_offset_s=offset, received_at=sender.received_at, typed=typed or {},
-        condition_before=motor.condition, **entry.columns)
-    if not _add_once(session, row):
-        return _answer(session, session.get_one(Reading, entry.id), False)
+        clock_offset_s=offset, received_at=sender.received_at, typed=typed or {}, watch=watch,
+        condition_before=condition_then(session, motor, taken_at), **entry.columns)
+    if not add_once(session, row):
+        return answer_of(session, stored_before(session, Reading, entry, sender.unit), False)
     if replaced is not None:
-        judging.withdraw_reading(session, sender.unit, motor, replaced, sender.received_at)
-    found = judging.judge_reading(session, sender.unit, motor, row)
+        forget(session, motor, replaced)
     if not row.skipped and row.state:
         observe(session, motor, row.state, taken_at)
+    found = judging.judge_reading(session, sender.unit, motor, row, replaced)
+    if new and shift.holds(sender.received_at):  # the shift's first entry opens its sheet, as looking at it does
+        judging.judge_opened_round(session, sender.unit, opened, sender.received_at)
     return Recorded(row.id, True, found)
+
+
+def condition_then(session: Session, motor: Motor, at: datetime) -> str | None:
+    """The motor's condition on record at an instant: for an entry that arrives late, a lock may have come or gone."""
+    if motor.condition_at is None or at >= motor.condition_at:
+        return motor.condition
+    since = [change for change in _by_hand(session, motor) if change.at > at]
+    if since:
+        return since[-1].before
+    return None if motor.condition == facts.LOCKED_OUT else motor.condition  # locked by an entry newer than this one
+
+
+def _by_hand(session: Session, motor: Motor) -> list[Change]:
+    """The named acts that changed this motor's condition, the newest first."""
+    return [c for c in changes.changes_of(session, "motor", motor.id, 200) if c.field == "condition"]
 
 
 def _replaced(session: Session, sender: Sender, motor: Motor, person: Person, entry: Entry) -> Reading | None:
@@ -215,9 +299,25 @@ def observe(session: Session, motor: Motor, state: str, at: datetime) -> None:
     session.flush()
 
 
+def forget(session: Session, motor: Motor, replaced: Reading) -> None:
+    """A corrected reading is no observation any more. A lock it entered stands until it is ended by name."""
+    seen = sorted([*rounds.states_seen(session, motor.id), *starts.states_seen(session, motor.id)])
+    if motor.condition_at == replaced.taken_at and motor.condition == replaced.state != facts.LOCKED_OUT:
+        known = [*seen[-1:], *((c.at, c.after) for c in _by_hand(session, motor)[:1])]
+        motor.condition_at, motor.condition = max(known, default=(None, None))
+    run = session.get(MotorRun, motor.id)
+    if run is not None and seen:
+        rebuild_run(session, motor, run)
+    elif run is not None:
+        session.delete(run)
+    session.flush()
+
+
 def rebuild_run(session: Session, motor: Motor, run: MotorRun) -> None:
-    """Running time made anew from the entries: one of them arrived late."""
-    seen = rounds.states_seen(session, motor.id)
+    """Running time made anew from the entries: one of them arrived late, or was corrected."""
+    seen = sorted([*rounds.states_seen(session, motor.id), *starts.states_seen(session, motor.id)])
+    if not seen:
+        return
     done = sorted(lubrication.greasings_of(session, motor.id), key=lambda g: g.at)
     run.first_observed_at, run.run_s = seen[0][0], 0.0
     at, state = seen[0]
@@ -236,25 +336,25 @@ def rebuild_run(session: Session, motor: Motor, run: MotorRun) -> None:
 
 def record_greasing(session: Session, sender: Sender, entry: Entry) -> Recorded:
     """Stores one greasing, judges it, moves the due date. Raises BadEntry, OtherContent."""
-    there = _stored_before(session, Greasing, entry, sender.unit)
+    there = stored_before(session, Greasing, entry, sender.unit)
     if there is not None:
-        return _answer(session, there, False)
-    motor = _motor_of(session, sender, entry)
-    person = _person_of(session, sender, entry)
+        return answer_of(session, there, False)
+    motor = motor_of(session, sender, entry)
+    person = person_of(session, sender, entry)
     at, _ = corrected_time(entry, "at", sender.received_at)
-    run = session.get(MotorRun, motor.id)
     row = Greasing(
         id=entry.id, content=entry.content, unit_id=sender.unit.id, motor_id=motor.id, at=at,
         received_at=sender.received_at, person_id=person.id, token_id=sender.token.id if sender.token else None,
-        run_s=_run_s_at(run, at), **entry.columns)
+        run_s=_run_s_at(session, motor, at), **entry.columns)
     row.person = session.get_one(Person, person.id)
-    if not _add_once(session, row):
-        return _answer(session, session.get_one(Greasing, entry.id), False)
+    if not add_once(session, row):
+        return answer_of(session, stored_before(session, Greasing, entry, sender.unit), False)
     return Recorded(row.id, True, judging.judge_greasing(session, sender.unit, motor, row))
 
 
-def _run_s_at(run: MotorRun | None, at: datetime) -> float | None:
-    """The motor's running seconds at an instant no older than its newest observation; else not known."""
-    if run is None or at < run.observed_at:
+def _run_s_at(session: Session, motor: Motor, at: datetime) -> float | None:
+    """The motor's running seconds at an instant; None before its first observation."""
+    run = judging.run_then(session, motor, at)
+    if run is None:
         return None
     return run.run_s + ((at - run.observed_at).total_seconds() if run.state == facts.RUNNING else 0.0)

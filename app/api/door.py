@@ -164,7 +164,7 @@ bp.register_error_handler(Refused, lambda error: error.response())
 
 
 def register(app: Flask) -> None:
-    from app.api import entries, lists, openapi  # noqa: F401 - they put their routes on the blueprint
+    from app.api import entries, lists, openapi, starts  # noqa: F401 - they put their routes on the blueprint
 
     app.url_map.converters["tag"] = TagConverter
     app.register_blueprint(bp)

@@ -39,9 +39,10 @@ def _take(item: Any, read: Callable[[Any], Entry], record: Callable[..., Recorde
         raise Refused(403, str(error)) from error
 
 
-def _answer(read: Callable[[Any], Entry], record: Callable[..., Recorded], *, lists: bool) -> Any:
+def answer_entries(read: Callable[[Any], Entry], record: Callable[..., Recorded]) -> Any:
+    """One object: 201 stored, 200 already had. A list: 200 and one answer an item, in order."""
     sent = body()
-    if not isinstance(sent, list) or not lists:
+    if not isinstance(sent, list):
         answer = _take(sent, read, record)
         return jsonify(told(answer)), 201 if answer.stored else 200
     if len(sent) > MOST:
@@ -67,10 +68,10 @@ def _is_key(value: Any) -> bool:
 @bp.post("/readings")
 @for_token("record")
 def post_readings() -> Any:
-    return _answer(read_reading, recording.record_reading, lists=True)
+    return answer_entries(read_reading, recording.record_reading)
 
 
 @bp.post("/greasings")
 @for_token("record")
 def post_greasings() -> Any:
-    return _answer(read_greasing, recording.record_greasing, lists=True)
+    return answer_entries(read_greasing, recording.record_greasing)

@@ -14,6 +14,8 @@ from app.rules.facts import COULD_NOT_FEEL, ENDS, Ends, Facts, Reading
 from app.rules.limits import Limits
 
 GONE, IN_BAND, SHOWS, NO_WORD = "gone", "in band", "shows", "no word"
+#: Values are compared after rounding to six decimals. Below the limit less the band, not at it: the band and this.
+JUST_OVER = 1e-6
 
 #: Closed by what a person does, not by a better reading.
 BY_ACT_ONLY = frozenset({"greased_too_soon", "wrong_lubricant", "started_outside_limits", "tries_used_up",
@@ -57,12 +59,12 @@ def _tells(facts: Facts, reading: Reading, rule: str, end: str | None, measured:
         "dirty": lambda: reading.cleanliness is not None,
         "lubricant": lambda: reading.lubricant[at] is not None if end else reading.leak is not None,
         "not_measured": lambda: facts.walked and bool(required.required(facts.motor, reading.state)),
-        "not_checked": lambda: True,
+        "not_checked": lambda: facts.walked or reading.smoke is not None,
         "look_again": lambda: facts.walked,
         "amps_over_nameplate": lambda: reading.running and bool(reading.current_a)
         and facts.motor.nameplate.rated_amps is not None,
         "phase_unbalance": lambda: reading.running and len(reading.current_a) == 3,
-        "volts_off": lambda: bool(reading.voltage_v),
+        "volts_off": lambda: reading.running and bool(reading.voltage_v),
         "bearings_uneven": lambda: reading.running and _both(reading, measured),
         "bearing_hot": lambda: reading.running and (reading.bearing_temp_c[at] is not None if measured else
                                                     _felt(reading, at)),
@@ -96,11 +98,11 @@ def _warmer(temps: Ends[float], end: str | None, by: float) -> Ends[float]:
 
 def _worse(facts: Facts, reading: Reading, rule: str, end: str | None, limits: Limits) -> list[Facts]:
     """The same facts with the flagged quantity further out by the band; both ways where a rule looks both ways."""
-    band_k = limits.value("clearing_band_k")
+    band_k = limits.value("clearing_band_k") + JUST_OVER
     rated = facts.motor.nameplate.rated_amps
     changed: list[Reading] = []
     if rule == "amps_over_nameplate" or rule.endswith("_amps"):
-        band_a = (rated or 0.0) * limits.value("clearing_band_percent") / 100
+        band_a = (rated or 0.0) * limits.value("clearing_band_percent") / 100 + JUST_OVER
         ways = (1,) if rule == "amps_over_nameplate" else (1, -1)
         changed = [replace(reading, current_a=tuple(max(0.0, a + way * band_a) for a in reading.current_a))
                    for way in ways]

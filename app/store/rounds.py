@@ -53,6 +53,10 @@ class Reading(Base):
         sa.Index("ix_reading_running", "motor_id", "taken_at",
                  sqlite_where=sa.text("state = 'running' AND skip_reason IS NULL"),
                  postgresql_where=sa.text("state = 'running' AND skip_reason IS NULL")),
+        # Few rows: when the motor was last seen out, without a walk through its history.
+        sa.Index("ix_reading_out", "motor_id", "taken_at",
+                 sqlite_where=sa.text("state IN ('out of service', 'locked out')"),
+                 postgresql_where=sa.text("state IN ('out of service', 'locked out')")),
         one_of("state", facts.STATES, "state_known"),
         # A motor that nobody reached has no observed state, only the reason.
         sa.CheckConstraint("state IS NOT NULL OR skip_reason IS NOT NULL", name="state_or_skipped"),
@@ -249,3 +253,10 @@ def readings_between(session: Session, unit_id: int, start: datetime, end: datet
         query = query.where(Reading.motor_id == motor_id)
     return list(session.scalars(query.order_by(Reading.taken_at, Reading.id).offset(skip).limit(most).options(
         sa.orm.joinedload(Reading.motor), sa.orm.joinedload(Reading.person), sa.orm.joinedload(Reading.token))))
+
+
+def last_seen_in(session: Session, motor_id: int, states: tuple[str, ...]) -> datetime | None:
+    """When a reading last found the motor in one of these states."""
+    return session.scalar(sa.select(Reading.taken_at).where(
+        Reading.motor_id == motor_id, Reading.state.in_(states), Reading.skip_reason.is_(None), not_corrected())
+        .order_by(Reading.taken_at.desc()).limit(1))

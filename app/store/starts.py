@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import uuid
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
+from app.rules.facts import RUNNING, STANDBY
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor
 from app.store.people import Person, Token
@@ -205,6 +206,13 @@ def newest_check(session: Session, motor_id: int, before: datetime | None = None
     return session.scalar(query.order_by(PrestartCheck.at.desc()).limit(1))
 
 
+def passed_checks(session: Session, motor_id: int, most: int = 5) -> list[PrestartCheck]:
+    """The newest pre-start checks in which nothing was answered with no."""
+    return list(session.scalars(sa.select(PrestartCheck).where(
+        PrestartCheck.motor_id == motor_id, PrestartCheck.passed.is_(True))
+        .order_by(PrestartCheck.at.desc()).limit(most)))
+
+
 def last_turned(session: Session, motor_id: int) -> ShaftTurn | None:
     return session.scalar(sa.select(ShaftTurn).where(ShaftTurn.motor_id == motor_id)
                           .order_by(ShaftTurn.at.desc()).limit(1))
@@ -226,3 +234,30 @@ def trips_between(session: Session, unit_id: int, start: datetime, end: datetime
     return list(session.scalars(sa.select(Trip).where(Trip.unit_id == unit_id, Trip.at >= start, Trip.at < end)
                                 .order_by(Trip.at, Trip.id).options(sa.orm.joinedload(Trip.motor),
                                                                     sa.orm.joinedload(Trip.person))))
+
+
+def relays_to_reset(session: Session, unit_id: int) -> list[Trip]:
+    """Overload trips whose relay nobody has recorded as reset, the newest first."""
+    reset = sa.exists().where(TripAct.trip_id == Trip.id, TripAct.kind == RELAY_RESET)
+    return list(session.scalars(sa.select(Trip).where(
+        Trip.unit_id == unit_id, Trip.protection == "overload relay", ~reset).order_by(Trip.at.desc()).limit(50)
+        .options(sa.orm.joinedload(Trip.motor), sa.orm.joinedload(Trip.person))))
+
+
+def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:
+    """What starts and stops say of the motor's state, with the end of a start that did not run on; unsorted."""
+    seen: list[tuple[datetime, str]] = []
+    for at, outcome, duration_s in session.execute(
+            sa.select(Start.at, Start.outcome, Start.duration_s).where(Start.motor_id == motor_id)):
+        seen += states_of_start(at, outcome, duration_s)
+    seen += [(at, STANDBY) for at in session.scalars(sa.select(Stop.at).where(Stop.motor_id == motor_id))]
+    seen += [(at, STANDBY) for at in session.scalars(sa.select(Trip.at).where(Trip.motor_id == motor_id))]
+    return seen
+
+
+def states_of_start(at: datetime, outcome: str, duration_s: float | None) -> list[tuple[datetime, str]]:
+    """Running from the start on; stopped again after its duration, or at once where it did not run."""
+    if outcome in ("ran", "automatic"):
+        stopped = [(at + timedelta(seconds=duration_s), STANDBY)] if duration_s is not None else []
+        return [(at, RUNNING), *stopped]
+    return [(at + timedelta(seconds=duration_s or 0.0), STANDBY)]

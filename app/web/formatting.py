@@ -53,6 +53,17 @@ def moment(value: datetime | None) -> str:
     return DASH if value is None else f"{day(value)}, {clock(value)}"
 
 
+def clock_s(value: datetime | None) -> str:
+    """To the second, where a count runs: 14:37:20."""
+    if value is None:
+        return DASH
+    return local(value).strftime("%H:%M:%S") + clock(value)[5:]
+
+
+def moment_s(value: datetime | None) -> str:
+    return DASH if value is None else f"{day(value)}, {clock_s(value)}"
+
+
 def iso_local(value: datetime | None, unit: Unit) -> str:
     """The unit's local time with the offset it had then, to the second."""
     return "" if value is None else value.astimezone(unit.calendar.zone).isoformat(timespec="seconds")
@@ -109,8 +120,8 @@ def end_words(end: str | None) -> str:
 
 
 def register(app: Flask) -> None:
-    app.jinja_env.filters.update(clock=clock, day=day, moment=moment, number=number, temperature=temperature, ago=ago,
-                                 priority_class=priority_class, words=words, end_words=end_words)
+    for give in (clock, clock_s, day, moment, moment_s, number, temperature, ago, priority_class, words, end_words):
+        app.jinja_env.filters[give.__name__] = give
     app.jinja_env.globals.update(temperature_unit=temperature_unit, FACTS=facts, PRIORITIES=findings.PRIORITIES)
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True

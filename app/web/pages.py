@@ -49,9 +49,23 @@ def page_context() -> dict[str, object]:
 
 
 def register(app: Flask) -> None:
-    from app.web import accounts, flags, home, insulation, lubrication, motors, register, rounds, settings, week
+    from app.web import (
+        accounts,
+        dips,
+        flags,
+        home,
+        insulation,
+        lubrication,
+        motors,
+        register,
+        rounds,
+        settings,
+        starts,
+        week,
+    )
 
-    for module in (home, accounts, rounds, motors, flags, lubrication, insulation, week, register, settings):
+    for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
+                   settings):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.before_request(access.check_request)

@@ -225,6 +225,13 @@ def upgrade():
 
     with op.batch_alter_table("reading", schema=None) as batch_op:
         batch_op.add_column(sa.Column("watch", sa.Boolean(), server_default=sa.false(), nullable=False))
+        batch_op.create_index(
+            "ix_reading_out",
+            ["motor_id", "taken_at"],
+            unique=False,
+            sqlite_where=sa.text("state IN ('out of service', 'locked out')"),
+            postgresql_where=sa.text("state IN ('out of service', 'locked out')"),
+        )
 
     with op.batch_alter_table("unit", schema=None) as batch_op:
         batch_op.add_column(sa.Column("restart_spacing_s", sa.Integer(), nullable=True))

@@ -1,0 +1,49 @@
+"""Starts, stops and trips through the door, and the question "may it be started?"."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import jsonify, request
+
+from app import start_records
+from app.api.door import bp, for_token, instant, local_iso, motor_or_404, unit
+from app.api.entries import answer_entries
+from app.api.problems import bad_parameter
+from app.current import now, reading
+from app.entries import read_start, read_stop, read_trip
+
+
+@bp.post("/starts")
+@for_token("record")
+def post_starts() -> Any:
+    return answer_entries(read_start, start_records.record_start)
+
+
+@bp.post("/stops")
+@for_token("record")
+def post_stops() -> Any:
+    return answer_entries(read_stop, start_records.record_stop)
+
+
+@bp.post("/trips")
+@for_token("record")
+def post_trips() -> Any:
+    return answer_entries(read_trip, start_records.record_trip)
+
+
+@bp.get("/motors/<tag:tag>/start-permission")
+@for_token("read")
+def get_start_permission(tag: str) -> Any:
+    """Advice on the start limits at an instant (now where none is given); it clears nobody and releases nothing."""
+    then = request.args.get("then", "")
+    if then not in ("", "continuous"):
+        raise bad_parameter("then", "Send continuous, or leave it out.")
+    at = instant("at") or now()
+    with reading() as session:
+        motor = motor_or_404(session, tag)
+        given = start_records.permission(session, unit(), motor, at, then_continuous=then == "continuous")
+    return jsonify({
+        "answer": given.answer, "not_before": local_iso(given.not_before, unit().calendar),
+        "decided_by": given.decided_by, "source": given.source, "starts_last_60_min": given.starts_last_60_min,
+        "tries_left": given.tries_left, "says": given.says})
