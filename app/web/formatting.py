@@ -6,7 +6,8 @@ from datetime import date, datetime, timedelta
 
 from flask import Flask, g
 
-from app.rules import facts, findings
+from app.rules import facts, findings, wording
+from app.rules.units import kw_from_hp
 from app.store.units import Unit
 
 DASH = "–"
@@ -83,26 +84,66 @@ def ago(value: datetime | None, now: datetime) -> str:
 
 
 def number(value: float | None, places: int = 1) -> str:
-    """A stored figure, trailing zeros off: 87.0 is 87, 91.5 stays."""
+    """A stored figure, trailing zeros off: 87.0 is 87, 91.5 stays; never "-0"."""
     if value is None:
         return DASH
     text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
 
 
-def temperature(value_c: float | None, with_unit: bool = True) -> str:
-    """A temperature in the unit's own scale."""
-    if value_c is None:
-        return DASH
+def exact(value: float | None) -> str:
+    """A figure with every digit that was entered."""
+    return number(value, wording.MOST_PLACES)
+
+
+def _show() -> facts.Show:
     unit = _unit()
-    fahrenheit = unit is not None and unit.temperature == "F"
-    shown = value_c * 1.8 + 32 if fahrenheit else value_c
-    return number(shown) + ((" °F" if fahrenheit else " °C") if with_unit else "")
+    return unit.show if unit is not None else facts.Show()
+
+
+def _scaled(value: float | None, scale: wording.Scale, with_unit: bool, places: int | None) -> str:
+    if value is None:
+        return DASH
+    shown = number(scale.convert(value), scale.places if places is None else places)
+    return f"{shown} {scale.unit}" if with_unit else shown
+
+
+def temperature(value_c: float | None, with_unit: bool = True, places: int | None = None) -> str:
+    """A temperature in the unit's own scale."""
+    return _scaled(value_c, wording.temperature(_show()), with_unit, places)
 
 
 def temperature_unit() -> str:
-    unit = _unit()
-    return "°F" if unit is not None and unit.temperature == "F" else "°C"
+    return wording.temperature(_show()).unit
+
+
+def vibration(mm_s: float | None, with_unit: bool = True, places: int | None = 2) -> str:
+    """A vibration velocity: mm/s RMS, or in/s peak where the unit reads that."""
+    return _scaled(mm_s, wording.vibration(_show()), with_unit, places)
+
+
+def grease(grams: float | None, with_unit: bool = True, places: int | None = None) -> str:
+    """An amount of grease: g, or oz where the unit counts that."""
+    return _scaled(grams, wording.grease(_show()), with_unit, places)
+
+
+def power(hp: float | None) -> str:
+    """Rated power: hp, or kW where the unit reads that."""
+    if hp is None:
+        return DASH
+    return f"{number(kw_from_hp(hp))} kW" if _show().power == "kW" else f"{number(hp, 2)} hp"
+
+
+def measure(value: float | None, unit_of_measure: str | None) -> str:
+    """A finding's figure or limit in the unit's own scale: 10.2 K is 18.4 °F, with no 32."""
+    show = _show()
+    scales = {"°C": wording.temperature, "K": wording.difference, "mm/s": wording.vibration, "g": wording.grease}
+    if value is None:
+        return DASH
+    if unit_of_measure in scales:
+        return _scaled(value, scales[unit_of_measure](show), True, 2)
+    return f"{number(value, 2)} {unit_of_measure or ''}".rstrip()
 
 
 def priority_class(priority: str) -> str:
@@ -120,7 +161,8 @@ def end_words(end: str | None) -> str:
 
 
 def register(app: Flask) -> None:
-    for give in (clock, clock_s, day, moment, moment_s, number, temperature, ago, priority_class, words, end_words):
+    for give in (clock, clock_s, day, moment, moment_s, number, exact, temperature, vibration, grease, power, measure,
+                 ago, priority_class, words, end_words):
         app.jinja_env.filters[give.__name__] = give
     app.jinja_env.globals.update(temperature_unit=temperature_unit, FACTS=facts, PRIORITIES=findings.PRIORITIES)
     app.jinja_env.trim_blocks = True
