@@ -20,6 +20,10 @@ class Item:
     care: str
     may_be_left_out: bool = False
 
+    @property
+    def words(self) -> tuple[str, ...]:
+        return (YES, NO, NOT_NEEDED) if self.may_be_left_out else (YES, NO)
+
 
 ITEMS = (
     Item("lockout", "Lock-out procedure followed, and every lock taken off by its own owner?",

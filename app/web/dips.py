@@ -7,7 +7,7 @@ from typing import Any
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 
-from app import power_dips, start_records
+from app import power_dips
 from app.entries import clean_text
 from app.rules.numbers import NotANumber, read_number
 from app.store import changes, dips, motors
@@ -32,8 +32,7 @@ def _page(session: Session, error: str | None = None) -> str:
     wanted = request.args.get("dip", type=int)
     chosen = dips.dip_by_id(session, unit().id, wanted) if wanted else (there[0] if there else None)
     groups = power_dips.groups(session, unit(), now())
-    said = {m.id: start_records.permission(session, unit(), m, now()).says for m in groups.need_start[:40]}
-    return render_template("dips/page.html", dips=there, dip=chosen, groups=groups, said=said, error=error,
+    return render_template("dips/page.html", dips=there, dip=chosen, groups=groups, error=error,
                            answers=chosen.newest_answers() if chosen else {},
                            unit_spacing=session.get_one(Unit, unit().id).restart_spacing_s)
 

@@ -263,10 +263,11 @@ def _prestart_page(session: Session, motor: Motor, key: str, form: Any, errors: 
 def save_prestart(motor_id: int) -> Any:
     """Each item answered by a named person; one "no" stops the answer."""
     form = request.form
-    answers = {item.key: {"answer": form.get(item.key, ""), "by": clean_text(form.get(f"{item.key}_by", ""))[:120]}
+    answers = {item.key: {"answer": form.get(item.key, ""),
+                          "by": clean_text(form.get(f"{item.key}_by", ""))[:120] or person().name}
                for item in prestart_items.ITEMS}
-    errors = {key: f"{prestart_items.BY_KEY[key].asks} Not answered, or no name." for key, a in answers.items()
-              if a["answer"] not in ("yes", "no", "not needed") or (a["answer"] != "not needed" and not a["by"])}
+    errors = {item.key: f"Not answered: {item.asks}" for item in prestart_items.ITEMS
+              if answers[item.key]["answer"] not in item.words}
     with writing() as session:
         motor = motor_or_404(session, motor_id)
         if errors:
