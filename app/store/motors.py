@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from datetime import date, datetime
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
@@ -189,7 +190,7 @@ class MotorRun(Base):
     run_s: Mapped[float] = mapped_column(Real, default=0.0)  # running seconds from the first observation to the newest
 
 
-def walking_order() -> tuple[sa.ColumnElement[object], ...]:
+def walking_order() -> tuple[sa.SQLColumnExpression[Any], ...]:
     """Route order, those without one last, on both databases alike."""
     return (sa.case((Motor.route_order.is_(None), 1), else_=0), Motor.route_order, Motor.tag_key, Motor.id)
 
