@@ -48,7 +48,7 @@ def mark_seen(session: Session, flag: Flag, person: Person, at: datetime) -> Non
         flag.seen_at, flag.seen_by_id = at, person.id
         _note(session, flag, person, at, "seen", "seen")
     if flag.returned_at is not None and flag.open:
-        flag.closed_at, flag.closed_why = at, "returned to normal"
+        flag.closed_at, flag.closed_why = at, judging.RETURNED
 
 
 def note_action(session: Session, flag: Flag, person: Person, at: datetime, text: str) -> None:
@@ -72,7 +72,8 @@ def sign(session: Session, unit: Unit, opened: Round, person: Person, at: dateti
     """Signs a round's sheet as it stands; what was due and neither read nor skipped becomes a flag."""
     session.refresh(opened, with_for_update=True)
     if opened.signed_at is not None:
-        raise SomebodyWasFaster(f"This sheet was signed at {opened.signed_at:%H:%M} UTC by another head operator.")
+        signed_at = opened.signed_at.astimezone(unit.calendar.zone)
+        raise SomebodyWasFaster(f"This sheet was signed at {signed_at:%H:%M} by another head operator.")
     shown = sheet_of(session, unit, opened, at)
     opened.signed_at, opened.signed_by_id = at, person.id
     opened.signed_state = signed_state(shown)
