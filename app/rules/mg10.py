@@ -1,8 +1,8 @@
 """The NEMA MG 10 table of starts: A starts an hour at most, B starts an hour × load Wk², C seconds of rest between.
 
-Design A and B motors, 1 to 250 hp, 2, 4 and 6 poles, load torque falling with the square of speed; both the hour and the
-rest must be met. Published example (EASA handbook copy): 25 hp, 4-pole, load Wk² 50 lb-ft²: A 8.8, B 122, 122 / 50 =
-2.44 starts an hour, lower than A; whole starts: 2. Without the inertia A alone is the upper bound.
+Design A and B motors, 1 to 250 hp, 2, 4 and 6 poles, load torque falling with the square of speed; both the hour and
+the rest must be met. Published example (EASA handbook copy): 25 hp, 4-pole, load Wk² 50 lb-ft²: A 8.8, B 122,
+122 / 50 = 2.44 starts an hour, lower than A; whole starts: 2. Without the inertia A alone is the upper bound.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class Mg10Row:
 
 
 def mg10(hp: float | None, poles: int | None) -> Mg10Row:
-    """The table's row. Raises NotInTable for a size or a number of poles that it does not list, or that is not known."""
+    """The table's row. Raises NotInTable for a size or a number of poles it does not list, or that is not known."""
     for row in tables.rows(TABLE):
         if hp is not None and math.isclose(float(row["hp"]), hp, abs_tol=1e-6) and row["poles"] == str(poles):
             return Mg10Row(float(row[A]), float(row[B]), float(row[C]))
