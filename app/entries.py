@@ -44,11 +44,17 @@ NUMBERS = ("winding_temp_c", "ambient_c")
 NUMBERS_BY_END = ("vibration_mm_s", "bearing_temp_c")
 PHASES = ("current_a", "voltage_v")
 MEASURED = (*WORDS, *WORDS_BY_END, *NUMBERS, *NUMBERS_BY_END, *PHASES, "winding_method")
-_ABOUT = ("id", "tag", "taken_at", "device_now", "by", "state", "skip_reason", "entered_later", "remarks", "replaces",
-          "replaces_why")
+ABOUT = ("id", "tag", "taken_at", "device_now", "by", "state", "skip_reason", "entered_later", "remarks", "replaces",
+         "replaces_why")
 START_OUTCOMES = ("ran", "did not start", "tripped while starting", "automatic")
 TRIP_PROTECTIONS = ("overload relay", "low voltage", "fuse", "circuit breaker", "unknown")
 WINDING_METHODS = ("fitted", "contact", "infrared")
+READING_FIELDS = (*ABOUT, *MEASURED)
+GREASING_FIELDS = ("id", "tag", "end", "at", "device_now", "lubricant", "thickener", "grams", "by", "why")
+START_FIELDS = ("id", "tag", "at", "device_now", "outcome", "duration_s", "then_continuous", "by")
+STOP_FIELDS = ("id", "tag", "at", "device_now", "by")
+TRIP_FIELDS = ("id", "tag", "at", "device_now", "protection", "cause", "by")
+LONGEST_CAUSE = 1000
 
 
 @dataclass(frozen=True)
@@ -239,7 +245,7 @@ def shorten(value: Any) -> str:
 
 def read_reading(body: Any) -> Entry:
     """A reading, or the reason a motor was skipped. Raises BadEntry."""
-    r = _Reader(body, (*_ABOUT, *MEASURED))
+    r = _Reader(body, READING_FIELDS)
     columns: dict[str, Any] = {}
     unread: dict[str, str] = {}
     columns["skip_reason"] = r.text("skip_reason")
@@ -272,7 +278,7 @@ def read_reading(body: Any) -> Entry:
 
 def read_greasing(body: Any) -> Entry:
     """A greasing of one end. Raises BadEntry."""
-    r = _Reader(body, ("id", "tag", "end", "at", "device_now", "lubricant", "thickener", "grams", "by", "why"))
+    r = _Reader(body, GREASING_FIELDS)
     columns: dict[str, Any] = {
         "end": r.word("end", facts.ENDS, need=True), "lubricant": r.text("lubricant"),
         "thickener": r.text("thickener"), "why": r.text("why"),
@@ -283,7 +289,7 @@ def read_greasing(body: Any) -> Entry:
 
 def read_start(body: Any) -> Entry:
     """A start, whatever came of it: every energising counts. Raises BadEntry."""
-    r = _Reader(body, ("id", "tag", "at", "device_now", "outcome", "duration_s", "then_continuous", "by"))
+    r = _Reader(body, START_FIELDS)
     columns: dict[str, Any] = {
         "outcome": r.word("outcome", START_OUTCOMES, need=True), "then_continuous": r.flag("then_continuous"),
         "duration_s": None if r.body.get("duration_s") is None else r.number(
@@ -294,14 +300,14 @@ def read_start(body: Any) -> Entry:
 
 def read_stop(body: Any) -> Entry:
     """A stop. Raises BadEntry."""
-    return _finish(_Reader(body, ("id", "tag", "at", "device_now", "by")), "at", {})
+    return _finish(_Reader(body, STOP_FIELDS), "at", {})
 
 
 def read_trip(body: Any) -> Entry:
     """A trip: which protection opened, and the cause where it is known. Raises BadEntry."""
-    r = _Reader(body, ("id", "tag", "at", "device_now", "protection", "cause", "by"))
+    r = _Reader(body, TRIP_FIELDS)
     columns: dict[str, Any] = {"protection": r.word("protection", TRIP_PROTECTIONS, need=True),
-                               "cause": r.text("cause", longest=1000)}
+                               "cause": r.text("cause", longest=LONGEST_CAUSE)}
     return _finish(r, "at", columns)
 
 

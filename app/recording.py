@@ -31,7 +31,8 @@ from app.store.units import Unit
 #: Columns that the server fills in; the rest is what was sent.
 FILLED_IN = frozenset({
     "id", "content", "unit_id", "round_id", "motor_id", "nameplate_id", "person_id", "token_id", "taken_at",
-    "taken_at_device", "at", "clock_offset_s", "received_at", "condition_before", "typed", "run_s"})
+    "taken_at_device", "at", "clock_offset_s", "received_at", "condition_before", "typed", "run_s",
+    "at_device", "watch", "dip_id"})
 #: One id names one entry, of whatever kind.
 KINDS: tuple[type[Any], ...] = (Reading, Greasing, starts.Start, starts.Stop, starts.Trip)
 #: Less than this is the network's delay, not a wrong clock.
@@ -174,7 +175,7 @@ def _differences(there: Any, entry: Entry) -> list[Problem]:
     pairs += [(field_of(name), stored.get(name), entry.columns.get(name))
               for name in sorted({*stored, *entry.columns})]
     return [Problem(name, f"stored {_told(old)}, sent {_told(new)}") for name, old, new in pairs
-            if (old or None, old == 0) != (new or None, new == 0)]
+            if _told(old) != _told(new)]
 
 
 def field_of(column: str) -> str:
@@ -192,7 +193,7 @@ def field_of(column: str) -> str:
 
 
 def _told(value: Any) -> str:
-    return "nothing" if value in (None, "", {}) else f"“{value}”"
+    return "nothing" if value is None or value is False or value in ("", {}) else f"“{value}”"
 
 
 def add_once(session: Session, row: Any) -> bool:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import json
-from datetime import datetime, timedelta
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from typing import Any
+from urllib.parse import quote, urlencode
 
-from flask import Blueprint, Flask, Response, g, jsonify, request
+from flask import Blueprint, Flask, Response, current_app, g, jsonify, request
+from werkzeug.exceptions import HTTPException
 from werkzeug.routing import BaseConverter
 
 from app import guessing
+from app.api.pace import Pace
 from app.api.problems import Refused, bad_parameter
+from app.api.schema import Schema
 from app.current import now, reading, writing
 from app.rules.shifts import Calendar
 from app.store import motors, people
@@ -23,6 +29,8 @@ bp = Blueprint("api", __name__, url_prefix="/api/v1")
 #: Wrong tokens from one address in a quarter of an hour before it is told to wait. A valid token never waits.
 WRONG_TOKENS = 30
 PAGE = 500
+#: Entries in one list at most.
+MOST = 500
 USED_EVERY = timedelta(minutes=1)
 
 
@@ -33,11 +41,17 @@ class TagConverter(BaseConverter):
     part_isolating = False
 
 
-def for_token(scope: str) -> Any:
-    """Marks a route as the door's own: a token of this scope (record includes read) opens it."""
+def for_token(scope: str, *, query: tuple[str, ...] = (), needed: tuple[str, ...] = (), takes: Schema | None = None,
+              gives: Schema | None = None) -> Callable[[Any], Any]:
+    """Marks a route as the door's own: a token of this scope (record includes read) opens it.
+
+    query: the parameters it knows, any other is refused; needed: those it cannot do without. takes, gives: the shape of
+    one entry sent in, and of the answer. The description is made from these.
+    """
 
     def mark(view: Any) -> Any:
-        view.allowed, view.scope = "token", scope
+        view.allowed, view.scope, view.query, view.needed = "token", scope, query, needed
+        view.takes, view.gives, view.most = takes, gives, MOST
         return view
 
     return mark
@@ -47,8 +61,6 @@ def open_door() -> None:
     """Before every request here: a valid token, wide enough. Wrong ones are counted per address."""
     if request.endpoint is None:
         return
-    from flask import current_app
-
     view = current_app.view_functions[request.endpoint]
     scope = getattr(view, "scope", None)
     if scope is None:
@@ -56,11 +68,25 @@ def open_door() -> None:
     kind, _, given = request.headers.get("Authorization", "").partition(" ")
     token = _known(given.strip()) if kind.lower() == "bearer" and given.strip() else None
     if token is None:
-        _count_wrong(bool(given))
+        _count_wrong(bool(given.strip()))
         raise Refused(401, "Send a valid token: Authorization: Bearer …", headers={"WWW-Authenticate": "Bearer"})
     if scope == "record" and token.scope != "record":
         raise Refused(403, "This token may read only.")
     g.token = token
+    time.sleep(current_app.extensions["token_pace"].wait_s(token.id, time.monotonic()))
+    _check_query(view.query, view.needed)
+
+
+def _check_query(known: tuple[str, ...], needed: tuple[str, ...]) -> None:
+    """A parameter that is not known, or given twice, would be ignored in silence: it is named instead."""
+    for name in request.args:
+        if name not in known:
+            raise bad_parameter(name[:60], f"No such parameter here. Known: {', '.join(known) or 'none'}.")
+        if len(request.args.getlist(name)) > 1:
+            raise bad_parameter(name, "It is given twice.")
+    for name in needed:
+        if not request.args.get(name):
+            raise bad_parameter(name, "This is needed.")
 
 
 def _known(given: str) -> Token | None:
@@ -74,10 +100,12 @@ def _known(given: str) -> Token | None:
 
 
 def _count_wrong(given: bool) -> None:
-    address = request.remote_addr or ""
-    with writing() as session:
-        count, last = people.newest_failures(session, now() - guessing.WINDOW, who="token", address=address)
-        if given and count < 10 * WRONG_TOKENS:
+    """Counted apart from people's wrong secrets: a system with an old token keeps nobody off the tablet beside it."""
+    address = f"token from {request.remote_addr or ''}"
+    with reading() as session:
+        count, last = people.newest_failures(session, now() - guessing.WINDOW, address=address)
+    if given and count < 10 * WRONG_TOKENS:  # enough to be told to wait; more would only fill the table
+        with writing() as session:
             guessing.count_try(session, "token", address, now())
             session.commit()
     if count >= WRONG_TOKENS and last is not None and now() - last < timedelta(seconds=guessing.LONGEST_WAIT_S):
@@ -123,6 +151,7 @@ def after() -> int:
 
 
 def instant(name: str) -> datetime | None:
+    """A time of the query, in UTC; None where it is not given."""
     text = request.args.get(name)
     if not text:
         return None
@@ -133,11 +162,13 @@ def instant(name: str) -> datetime | None:
         raise bad_parameter(name, f"“{text[:40]}” is not a time such as 2026-11-24T07:12:00-06:00.") from None
     if moment.tzinfo is None:
         raise bad_parameter(name, "The time needs its offset from UTC.")
-    return moment
+    if not 1970 < moment.year < 2200:
+        raise bad_parameter(name, f"“{text[:40]}” is outside 1971 to 2199.")
+    return moment.astimezone(UTC)
 
 
 def motor_or_404(session: Any, tag: str) -> Motor:
-    motor = motors.motor_by_tag(session, unit().id, tag)
+    motor = motors.motor_by_tag(session, unit().id, tag) if "\0" not in tag else None
     if motor is None:
         raise Refused(404, "No motor of this unit has this tag.")
     return motor
@@ -153,18 +184,41 @@ def page(name: str, rows: list[Any], keys: list[Any], **parameters: str) -> Resp
     following = None
     if len(rows) > PAGE:
         rows = rows[:PAGE]
-        args = "&".join(f"{k}={v}" for k, v in {**parameters, "after": keys[PAGE - 1]}.items() if v)
-        following = f"{request.path}?{args}"
+        args = {k: v for k, v in {**parameters, "after": keys[PAGE - 1]}.items() if v}
+        following = f"{request.path}?{urlencode(args, quote_via=quote, safe='')}"
     return jsonify({name: rows, "next": following})
 
 
 # On the blueprint once, however many apps this process makes of it.
 bp.before_request(open_door)
 bp.register_error_handler(Refused, lambda error: error.response())
+bp.register_error_handler(HTTPException, lambda error: _http(error))
+
+
+def _http(error: HTTPException) -> Response:
+    """What the server itself refuses, told like every other problem."""
+    status = error.code or 500
+    details = {404: "Nothing has this address.", 405: "This address is not used with this method.",
+               413: f"The body is larger than {current_app.config['MAX_CONTENT_LENGTH']:,} bytes.",
+               500: "The server failed. What you sent may not be stored: send it again with the same id."}
+    allow = ", ".join(sorted(getattr(error, "valid_methods", None) or ()))
+    detail = details.get(status) or error.description or ""
+    return Refused(status, detail, headers={"Allow": allow} if allow else None).response()
 
 
 def register(app: Flask) -> None:
     from app.api import entries, lists, openapi, starts  # noqa: F401 - they put their routes on the blueprint
 
     app.url_map.converters["tag"] = TagConverter
+    app.extensions["token_pace"] = Pace()
     app.register_blueprint(bp)
+    pages = app.error_handler_spec[None][None].get(HTTPException)
+
+    def outside(error: HTTPException) -> Any:
+        """No route was reached: within the door's paths a problem too, elsewhere the page for people."""
+        if request.path.startswith(f"{bp.url_prefix}/") or pages is None:
+            return _http(error)
+        return pages(error)
+
+    for status in (404, 405):
+        app.register_error_handler(status, outside)

@@ -4,23 +4,28 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import replace
 from typing import Any
 
 from flask import g, jsonify
 
 from app import recording
-from app.api.door import body, bp, for_token, unit
+from app.api.door import MOST, body, bp, for_token, unit
 from app.api.problems import Refused, bad_fields
+from app.api.schema import ref
 from app.current import now, writing
 from app.entries import BadEntry, Entry, read_greasing, read_reading
+from app.export.tables import figure
 from app.recording import NotAllowed, OtherContent, Recorded, Sender
-
-MOST = 500
+from app.rules.findings import Finding
 
 
 def told(answer: Recorded) -> dict[str, Any]:
-    return {"id": str(answer.id), "stored": answer.stored, "findings": [asdict(f) for f in answer.findings]}
+    return {"id": str(answer.id), "stored": answer.stored, "findings": [finding_told(f) for f in answer.findings]}
+
+
+def finding_told(found: Finding) -> dict[str, Any]:
+    return dict(vars(replace(found, value=figure(found.value), limit=figure(found.limit))))
 
 
 def _take(item: Any, read: Callable[[Any], Entry], record: Callable[..., Recorded]) -> Recorded:
@@ -34,7 +39,7 @@ def _take(item: Any, read: Callable[[Any], Entry], record: Callable[..., Recorde
     except BadEntry as error:
         raise bad_fields(error) from error
     except OtherContent as error:
-        raise Refused(409, str(error)) from error
+        raise Refused(409, str(error), error.problems) from error
     except NotAllowed as error:
         raise Refused(403, str(error)) from error
 
@@ -66,12 +71,14 @@ def _is_key(value: Any) -> bool:
 
 
 @bp.post("/readings")
-@for_token("record")
+@for_token("record", takes=ref("Reading"))
 def post_readings() -> Any:
+    """Stores one reading, or a list of them, each answered on its own."""
     return answer_entries(read_reading, recording.record_reading)
 
 
 @bp.post("/greasings")
-@for_token("record")
+@for_token("record", takes=ref("Greasing"))
 def post_greasings() -> Any:
+    """Stores one greasing of one bearing, or a list of them, each answered on its own."""
     return answer_entries(read_greasing, recording.record_greasing)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from itertools import islice
 from typing import Any
 
 from flask import jsonify, request
 
 from app.api.door import PAGE, after, bp, for_token, instant, local_iso, motor_or_404, page, unit
 from app.api.problems import bad_parameter
+from app.api.schema import PLATE, POINT, POSITION, page_of, ref
 from app.current import now, reading
+from app.export.tables import figure
 from app.export.week import exception_rows
 from app.rules.limits import DEFAULTS
 from app.rules.shifts import BadWeek, parse_week
@@ -18,21 +21,14 @@ from app.store.flags import Flag
 from app.store.motors import LubricationPoint, Motor, Nameplate
 from app.store.rounds import Reading
 
-PLATE = ("hp_stamped", "volts_stamped", "amps_stamped", "sfa_stamped", "hp", "connected_volts", "volts", "amps",
-         "service_factor", "service_factor_amps", "phases", "hz", "rpm", "poles", "code_letter", "frame", "enclosure",
-         "insulation_class", "ambient_c", "serial", "mounting", "load_wk2_lbft2", "de_bearing", "ode_bearing")
-POINT = ("kind", "lubricant", "thickener", "grease_g", "interval_days", "interval_run_h")
-POSITION = ("tag", "service", "area", "route_order", "checked_every", "condition", "interlock", "ammeter",
-            "standby_partner", "start_basis", "accepted_normal_feel", "written_starts_per_hour", "written_spacing_min",
-            "written_run_min", "written_tries", "remarks", "may_start_by_itself")
-
 
 def picked(row: Any, names: tuple[str, ...]) -> dict[str, Any]:
     return {name: getattr(row, name) for name in names}
 
 
 def motor_told(motor: Motor) -> dict[str, Any]:
-    return {**picked(motor, POSITION), "condition_at": local_iso(motor.condition_at, unit().calendar),
+    return {**picked(motor, POSITION), "may_start_by_itself": motor.may_start_by_itself,
+            "condition_at": local_iso(motor.condition_at, unit().calendar),
             "nameplate": _plate_told(motor.nameplate),
             "lubrication": {end: _point_told(motor.point(end)) for end in ("DE", "ODE")}}
 
@@ -50,16 +46,18 @@ def _point_told(point: LubricationPoint | None) -> dict[str, Any] | None:
 
 
 @bp.get("/motors")
-@for_token("read")
+@for_token("read", query=("after",), gives=page_of("motors", "Motor"))
 def get_motors() -> Any:
+    """The register, page by page."""
     with reading() as session:
         found = motors.motors_after(session, unit().id, after(), PAGE + 1)
         return page("motors", [motor_told(m) for m in found], [m.id for m in found])
 
 
 @bp.get("/motors/<tag:tag>")
-@for_token("read")
+@for_token("read", gives=ref("Motor"))
 def get_motor(tag: str) -> Any:
+    """One motor: its place, the nameplate fitted now, its lubrication chart."""
     with reading() as session:
         return jsonify(motor_told(motor_or_404(session, tag)))
 
@@ -67,7 +65,7 @@ def get_motor(tag: str) -> Any:
 def flag_told(flag: Flag) -> dict[str, Any]:
     calendar = unit().calendar
     return {"tag": flag.motor.tag, "rule": flag.rule, "end": flag.end or None, "priority": flag.priority,
-            "state": flag.state(now()), "value": flag.value, "limit": flag.limit,
+            "state": flag.state(now()), "value": figure(flag.value), "limit": figure(flag.limit),
             "unit_of_measure": flag.unit_of_measure, "times_seen": flag.times_seen,
             "shifts_open": calendar.count(flag.raised_at, flag.closed_at or flag.last_seen_at),
             "first_raised": local_iso(flag.raised_at, calendar), "last_seen": local_iso(flag.last_seen_at, calendar),
@@ -75,7 +73,7 @@ def flag_told(flag: Flag) -> dict[str, Any]:
 
 
 @bp.get("/flags")
-@for_token("read")
+@for_token("read", query=("open", "tag", "after"), gives=page_of("flags", "Flag"))
 def get_flags() -> Any:
     """All flags, or with open=true those that are not closed; with tag= those of one motor."""
     wanted, tag = request.args.get("open", ""), request.args.get("tag")
@@ -84,14 +82,7 @@ def get_flags() -> Any:
     with reading() as session:
         motor = motor_or_404(session, tag) if tag else None
         found = flags.flags_after(session, unit().id, after(), PAGE + 1, wanted == "true", motor.id if motor else None)
-        return page("flags", [flag_told(f) for f in found], [f.id for f in found], open=wanted,
-                    tag=request.args.get("tag", "") and _quoted(request.args["tag"]))
-
-
-def _quoted(text: str) -> str:
-    from urllib.parse import quote
-
-    return quote(text, safe="")
+        return page("flags", [flag_told(f) for f in found], [f.id for f in found], open=wanted, tag=tag or "")
 
 
 def reading_told(row: Reading) -> dict[str, Any]:
@@ -120,22 +111,30 @@ def reading_told(row: Reading) -> dict[str, Any]:
 
 
 @bp.get("/readings")
-@for_token("read")
+@for_token("read", query=("tag", "from", "to", "after"), gives=page_of("readings", "ReadingTold"))
 def get_readings() -> Any:
     """The unit's readings in [from, to), or one motor's; the last seven days where no time is given."""
-    start = instant("from") or now() - timedelta(days=7)
-    end = instant("to") or now() + timedelta(days=1)
+    start, end = _span()
     tag = request.args.get("tag")
     with reading() as session:
         motor = motor_or_404(session, tag) if tag else None
         found = rounds.readings_between(session, unit().id, start, end, motor.id if motor else None, after(), PAGE + 1)
         rows = [reading_told(r) for r in found]
-        return page("readings", rows, [after() + i + 1 for i in range(len(rows))], tag=_quoted(tag) if tag else "",
-                    **{"from": _quoted(request.args.get("from", "")), "to": _quoted(request.args.get("to", ""))})
+        # The next page asks for the same span, also where it was left to us.
+        return page("readings", rows, [after() + i + 1 for i in range(len(rows))], tag=tag or "",
+                    **{"from": start.isoformat(), "to": end.isoformat()})
+
+
+def _span() -> tuple[datetime, datetime]:
+    end = instant("to") or now() + timedelta(days=1)
+    start = instant("from") or min(now(), end) - timedelta(days=7)
+    if start > end:
+        raise bad_parameter("from", "It is later than `to`.")
+    return start, end
 
 
 @bp.get("/exceptions")
-@for_token("read")
+@for_token("read", query=("week", "after"), needed=("week",), gives=page_of("rows", "Exception"))
 def get_exceptions() -> Any:
     """A week's exceptions: the rows of the CSV, under the same names."""
     week = request.args.get("week", "")
@@ -143,16 +142,17 @@ def get_exceptions() -> Any:
         parse_week(week)
     except BadWeek as error:
         raise bad_parameter("week", str(error)) from error
-    with reading() as session:
-        rows = [row.as_dict() for row in exception_rows(session, unit(), week, now())]
     first = after()
-    return page("rows", rows[first:first + PAGE + 1], [first + i + 1 for i in range(len(rows))], week=week)
+    with reading() as session:
+        rows = [row.as_dict() for row in islice(exception_rows(session, unit(), week, now()), first, first + PAGE + 1)]
+    return page("rows", rows, [first + i + 1 for i in range(len(rows))], week=week)
 
 
 @bp.get("/limits")
-@for_token("read")
+@for_token("read", gives={"type": "array", "items": ref("Limit")})
 def get_limits() -> Any:
+    """The unit's limits in force now, beside what they were shipped with and where that comes from."""
     with reading() as session:
         in_force = limits.limits_at(session, unit().id, None, now())
         return jsonify([{"name": name, "value": in_force[name].value, "unit": d.unit, "default": d.value,
-                         "source": in_force[name].source} for name, d in DEFAULTS.items()])
+                         "source": in_force[name].origin} for name, d in DEFAULTS.items()])
