@@ -61,7 +61,7 @@ def figure(value: float | None) -> float | None:
 
 def clean(text: str) -> str:
     """The text without the characters that stop a workbook or a reader of the file."""
-    return _NOT_TEXT.sub("", text)
+    return text if text.isprintable() else _NOT_TEXT.sub("", text)
 
 
 def harmless(text: str) -> str:

@@ -12,6 +12,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from operator import attrgetter
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -114,14 +115,15 @@ class ExceptionRow:
 
     def cells(self) -> tuple[Cell, ...]:
         """The row of the file, in the columns' order."""
-        return tuple(getattr(self, name) for name in NAMES)
+        return _cells(self)
 
     def as_dict(self) -> dict[str, Cell]:
         """The row of the JSON door: the columns by name."""
-        return {name: getattr(self, name) for name in NAMES}
+        return dict(zip(NAMES, _cells(self), strict=True))
 
 
 NAMES = tuple(column.name for column in COLUMNS)
+_cells = attrgetter(*NAMES)
 
 
 @dataclass(frozen=True)

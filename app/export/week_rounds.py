@@ -122,12 +122,19 @@ def rounds_of_week(session: Session, unit_id: int, week: str) -> dict[tuple[date
 
 
 def looks_of_rounds(session: Session, round_ids: list[int]) -> Iterator[Reading]:
-    """Who entered what when in these rounds, in the order it was taken, corrected entries left out."""
+    """Who entered what when in these rounds, in the order it was taken; no corrected entries, no bare values by token.
+
+    A control room may send values every minute: they are no look, and are left where they are.
+    """
     yield from session.scalars(
-        sa.select(Reading).where(Reading.round_id.in_(round_ids), not_corrected())
+        sa.select(Reading).where(
+            Reading.round_id.in_(round_ids), not_corrected(),
+            sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None)))
         .order_by(Reading.taken_at, Reading.received_at, Reading.id)
+        # What `makes_read` looks at, and who and when; a column it comes to need fails here, not row by row.
         .options(load_only(Reading.round_id, Reading.motor_id, Reading.person_id, Reading.skip_reason, Reading.token_id,
-                           Reading.smoke, Reading.taken_at, Reading.received_at, Reading.entered_later),
+                           Reading.watch, Reading.smoke, Reading.taken_at, Reading.received_at, Reading.entered_later,
+                           raiseload=True),
                  selectinload(Reading.person).load_only(Person.name).lazyload(Person.units)))
 
 
@@ -135,7 +142,7 @@ def last_read_before(session: Session, unit_id: int, instant: datetime) -> dict[
     """When each motor was last read before an instant: one index look-up a motor, however long the history."""
     newest = (sa.select(Reading.taken_at).where(
         Reading.motor_id == Motor.id, Reading.taken_at < instant, Reading.skip_reason.is_(None),
-        sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)))
+        Reading.watch.is_(False), sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)))
         .order_by(Reading.taken_at.desc()).limit(1).correlate(Motor).scalar_subquery())
     rows = session.execute(sa.select(Motor.id, newest).where(Motor.unit_id == unit_id))
     return {motor_id: at for motor_id, at in rows if at is not None}

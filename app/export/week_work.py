@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import uuid
+from collections import deque
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,11 +14,12 @@ from sqlalchemy.orm import Session, aliased
 from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, Row, figure, local_iso
 from app.export.week import AT_ONCE, Week, stood
 from app.store.changes import Change
-from app.store.flags import Flag
+from app.store.flags import Finding, Flag
 from app.store.lubrication import Greasing
 from app.store.motors import LubricationPoint, Motor
 from app.store.people import Person
 from app.store.rounds import Reading
+from app.store.starts import Start, Trip, trips_between
 from app.store.units import Unit
 
 AREA = Column("area", TEXT, "Part of the unit that is walked together", 16)
@@ -27,32 +30,69 @@ END = Column("end", TEXT, "Bearing: DE drive end, ODE opposite drive end", 6)
 
 # starts and trips ------------------------------------------------------------------------------------------
 
+HOUR = timedelta(minutes=60)
+
 STARTS = (
     TAG,
     Column("at", TIME, "When it was started"),
     Column("outcome", TEXT, "ran, did not start, tripped while starting, automatic", 20),
-    Column("duration_s", NUMBER, "How long it ran, seconds", 10),
+    Column("duration_s", NUMBER, "How long it was energised, seconds, where it did not run on", 10),
     Column("by", TEXT, "Who recorded it", 18),
-    Column("starts_last_60_min", NUMBER, "Starts in the 60 minutes up to and with this one", 10),
-    Column("allowed", TEXT, "yes or no by the start limits, and which rule decided", 30),
+    Column("starts_last_60_min", NUMBER, "Starts of this motor in the 60 minutes up to and with this one; one exactly "
+                                         "60 minutes before no longer counts", 10),
+    Column("allowed", TEXT, "yes, or no with the rules that it broke", 34),
 )
 TRIPS = (
     TAG,
     Column("at", TIME, "When it tripped"),
     Column("protection", TEXT, "What opened: overload relay, low voltage, fuse, circuit breaker, unknown", 18),
-    Column("cause", TEXT, "The cause that was found", 36),
+    Column("cause", TEXT, "The cause, as found when the trip was recorded or afterwards", 36),
     Column("by", TEXT, "Who recorded it", 18),
 )
 
 
-def start_rows(session: Session, unit: Unit, week: Week) -> Iterable[Row]:
-    """Starts of the week, oldest first. None yet: the store keeps no starts."""
-    return ()
+def start_rows(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
+    """Starts of the week, oldest first."""
+    broken = broken_by_starts(session, unit.id, week.start, week.end)
+    lately: dict[int, deque[datetime]] = {}
+    # From an hour before the week on, for the first starts of it; half-open, in elapsed time.
+    found = session.execute(
+        sa.select(Start, Motor.tag, Person.name).join(Motor, Motor.id == Start.motor_id)
+        .join(Person, Person.id == Start.person_id)
+        .where(Start.unit_id == unit.id, Start.at > week.start - HOUR, Start.at < week.end)
+        .order_by(Start.at, Start.received_at, Start.id).execution_options(yield_per=AT_ONCE))
+    for start, tag, name in found:
+        window = lately.setdefault(start.motor_id, deque())
+        window.append(start.at)
+        while window[0] <= start.at - HOUR:
+            window.popleft()
+        if week.holds(start.at):
+            rules = broken.get(start.id)
+            yield (tag, local_iso(start.at, week.zone), start.outcome, figure(start.duration_s), name, len(window),
+                   f"no: {', '.join(rules)}" if rules else "yes")
 
 
-def trip_rows(session: Session, unit: Unit, week: Week) -> Iterable[Row]:
-    """Trips of the week, oldest first. None yet: the store keeps no trips."""
-    return ()
+def broken_by_starts(session: Session, unit_id: int, start: datetime, end: datetime) -> dict[uuid.UUID, list[str]]:
+    """The rules that starts in [start, end) broke, by start."""
+    broken: dict[uuid.UUID, list[str]] = {}
+    for key, rule in session.execute(
+            sa.select(Start.id, Finding.rule).join(Finding, sa.and_(Finding.cause == "start",
+                                                                    Finding.cause_id == Start.id))
+            .where(Start.unit_id == unit_id, Start.at >= start, Start.at < end).order_by(Finding.rule)):
+        broken.setdefault(key, []).append(rule)
+    return broken
+
+
+def trip_rows(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
+    """Trips of the week, oldest first."""
+    for trip in trips_between(session, unit.id, week.start, week.end):
+        yield (trip.motor.tag, local_iso(trip.at, week.zone), trip.protection, _cause(trip), trip.person.name)
+
+
+def _cause(trip: Trip) -> str:
+    """What was found when it was recorded, then what each later act found, with whose word it is."""
+    later = [f"{act.found} ({act.qualified_name or act.person.name})" for act in trip.acts if act.found]
+    return "; ".join([*([trip.cause] if trip.cause else []), *later])
 
 
 # lubrication -----------------------------------------------------------------------------------------------

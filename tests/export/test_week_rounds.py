@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 import pytest
+import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.db import Database
@@ -119,6 +120,31 @@ def test_a_reading_by_token_is_no_look_unless_it_answers_smoke(session: Session,
     factories.make_reading(session, plant.motor, plant.operator, MONDAY_NIGHT, token_id=token.id, smoke="none")
     day, night = rounds_of(session, plant).rounds[:2]
     assert (counts(day), counts(night)) == ((1, 0, 0, 1), (1, 1, 0, 0))
+
+
+def test_a_timed_look_of_the_first_run_watch_is_no_rounds_check(session: Session, plant: Plant) -> None:
+    factories.make_reading(session, plant.motor, plant.operator, MONDAY_DAY, watch=True, smoke="none")
+    monday, night = rounds_of(session, plant).rounds[:2]
+    assert counts(monday) == (1, 0, 0, 1)
+    assert night.missed_motors[0].last_read is None
+
+
+def test_many_readings_are_loaded_in_as_many_queries_as_few(session: Session, plant: Plant) -> None:
+    def asked() -> int:
+        statements: list[str] = []
+        connection = session.connection()
+        sa.event.listen(connection, "before_cursor_execute", lambda *told: statements.append(told[2]))
+        session.expire_all()
+        coverage(session, unit, given, AFTERWARDS)
+        return len(statements)
+
+    unit, given = plant.unit, week_for(plant.unit, WEEK)
+    factories.make_reading(session, plant.motor, plant.operator, MONDAY_DAY)
+    few = asked()
+    for i in range(20):
+        motor = factories.make_motor(session, unit, f"P-3{i:02}")
+        factories.make_reading(session, motor, plant.operator, MONDAY_DAY, watch=bool(i % 2))
+    assert asked() == few
 
 
 def test_a_corrected_reading_counts_once(session: Session, plant: Plant) -> None:

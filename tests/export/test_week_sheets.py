@@ -18,7 +18,9 @@ from app.export.week_sheets import week_tables, week_workbook
 from app.rules.shifts import BadWeek
 from app.store.base import new_id
 from app.store.changes import note_change
+from app.store.flags import Finding
 from app.store.lubrication import Greasing
+from app.store.starts import Start, Trip, TripAct
 from tests import factories
 from tests.export.hand_made import AFTERWARDS, TUESDAY, WEEK, WEEK_START, make_flag
 from tests.factories import Plant
@@ -195,11 +197,54 @@ def test_every_column_of_every_sheet_is_explained(session: Session, plant: Plant
                 assert (sheet, cell.value) in explained
 
 
-def test_starts_and_trips_have_their_columns_waiting(session: Session, plant: Plant) -> None:
-    book = book_of(session, plant)
-    named = {name: [c.value for c in book[name][1] if not c.value.endswith("_local")] for name in ("Starts", "Trips")}
-    assert named == {"Starts": ["tag", "at", "outcome", "duration_s", "by", "starts_last_60_min", "allowed"],
-                     "Trips": ["tag", "at", "protection", "cause", "by"]}
+def make_start(session: Session, plant: Plant, at: datetime, outcome: str = "ran", **columns: object) -> Start:
+    made = Start(id=new_id(), content="x", unit_id=plant.unit.id, motor_id=plant.motor.id, at=at, at_device=at,
+                 received_at=at, outcome=outcome, person_id=plant.operator.id, **columns)
+    session.add(made)
+    session.flush()
+    return made
+
+
+def test_starts_count_the_rolling_hour_over_the_weeks_edge_and_tell_what_they_broke(session: Session,
+                                                                                    plant: Plant) -> None:
+    for minutes in (-60, -30):
+        make_start(session, plant, WEEK_START + timedelta(minutes=minutes))
+    make_start(session, plant, WEEK_START, "tripped while starting", duration_s=4.0)  # one 60 min old, one 30
+    last = make_start(session, plant, WEEK_START + timedelta(minutes=29), "automatic")  # with those 59 and 29 min old
+    make_start(session, plant, WEEK_START + timedelta(minutes=95))
+    for rule in ("started_outside_limits", "no_prestart_check"):
+        session.add(Finding(cause="start", cause_id=last.id, motor_id=plant.motor.id, at=last.at, rule=rule, end="",
+                            priority="this shift", source="general practice", says="x"))
+    session.flush()
+    told = lines(book_of(session, plant), "Starts")
+    assert list(told[0]) == ["tag", "at", "at_local", "outcome", "duration_s", "by", "starts_last_60_min", "allowed"]
+    assert [(r["at"], r["outcome"], r["duration_s"], r["starts_last_60_min"], r["allowed"]) for r in told] == [
+        ("2026-11-23T00:00:00-06:00", "tripped while starting", 4, 2, "yes"),
+        ("2026-11-23T00:29:00-06:00", "automatic", None, 3, "no: no_prestart_check, started_outside_limits"),
+        ("2026-11-23T01:35:00-06:00", "ran", None, 1, "yes")]
+
+
+def test_another_motors_starts_do_not_count(session: Session, plant: Plant) -> None:
+    other = factories.make_motor(session, plant.unit, "P-102")
+    make_start(session, plant, TUESDAY).motor_id = other.id
+    make_start(session, plant, TUESDAY + timedelta(minutes=5))
+    assert [r["starts_last_60_min"] for r in lines(book_of(session, plant), "Starts")] == [1, 1]
+
+
+def test_trips_tell_what_opened_and_what_was_found_since(session: Session, plant: Plant) -> None:
+    trip = Trip(id=new_id(), content="x", unit_id=plant.unit.id, motor_id=plant.motor.id, at=TUESDAY, at_device=TUESDAY,
+                received_at=TUESDAY, protection="fuse", person_id=plant.operator.id)
+    session.add(trip)
+    session.flush()
+    session.add(TripAct(trip_id=trip.id, kind="cleared", at=TUESDAY + timedelta(hours=5),
+                        person_id=plant.head_operator.id, qualified_name="electrician 2",
+                        found="phase to ground in box"))
+    session.flush()
+    session.expire(trip)
+    [told] = lines(book_of(session, plant), "Trips")
+    assert list(told) == ["tag", "at", "at_local", "protection", "cause", "by"]
+    assert [told[k] for k in ("tag", "at", "protection", "cause", "by")] == [
+        "P-101A", "2026-11-24T08:00:00-06:00", "fuse", "phase to ground in box (electrician 2)", "Operator"]
 
 
 def test_the_same_week_at_the_same_moment_is_the_same_bytes(session: Session, plant: Plant) -> None:
