@@ -79,7 +79,7 @@ def cell_of(rule: str, end: str) -> str:
         return "winding"
     if rule.endswith("_amps") or rule in ("amps_over_nameplate", "phase_unbalance", "volts_off"):
         return "amps"
-    if rule in ("lubricant", "greasing_overdue", "greased_too_soon", "wrong_lubricant"):
+    if rule in ("lubricant", "greasing_overdue", "greased_too_soon", "wrong_lubricant", "drinks_oil"):
         return "lubricant"
     return {"vibration": "vibration", "dirty": "clean"}.get(rule, "state")
 

@@ -20,6 +20,8 @@ START = ("It may start by itself. Find the cause before any restart; resetting a
          "and qualified people to allow.")
 SHAFT = "Keep clear of couplings, shaft ends and fan inlets: no loose sleeves, no dangling cords."
 CLEAN = "Clean only after it is stopped, isolated, locked and tagged by procedure; heaters can stay live."
+HALF_WAY = ("What is half-way is no finished work: keep hands and cords away, and end it only as your procedure says, "
+            "locked out where it asks for that.")
 GENERAL = "Readings and limits are prompts: follow your site procedures, local code and the maker's instructions."
 
 CAUTIONS = {
@@ -37,6 +39,9 @@ CAUTIONS = {
     "greasing_overdue": GREASE,
     "greased_too_soon": GREASE,
     "wrong_lubricant": MIXING,
+    "not_settled_bearing": HANDS,
+    "drinks_oil": LEVEL,
+    "temporary_state_past_end": HALF_WAY,
     "warming_fast": HANDS,
     "step_bearing": HANDS,
     "off_own_normal_bearing": HANDS,

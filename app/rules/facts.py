@@ -90,6 +90,11 @@ class LubricationPoint:
     last_greased_at: datetime | None = None
     #: running hours since then, as estimated; None when not known
     run_h_since: float | None = None
+    #: of these, hours in which the motor may have been in another state than taken for
+    run_h_unsure: float | None = None
+    #: what the handbook gives where the chart has nothing: offered, marked computed, confirmed by nobody yet
+    computed_grease_g: float | None = None
+    computed_interval_run_h: float | None = None
 
 
 @dataclass(frozen=True)
@@ -152,6 +157,17 @@ class Greasing:
 
 
 @dataclass(frozen=True)
+class TemporaryState:
+    """A half-way state that crosses shifts: drain plug out, guard off, temporary fan, bypass."""
+
+    kind: str
+    since: datetime
+    expected_end: datetime
+    end: str | None = None  # DE, ODE or None
+    person: str | None = None  # who set it, and gave its expected end
+
+
+@dataclass(frozen=True)
 class History:
     """What is known from before the moment judged, newest first, corrected entries left out."""
 
@@ -159,6 +175,8 @@ class History:
     #: with like by nameplate_key and method themselves
     running: tuple[Reading, ...] = ()
     greasings: tuple[Greasing, ...] = ()
+    #: what stands half-way on this motor, not ended yet
+    temporary: tuple[TemporaryState, ...] = ()
     last_start_at: datetime | None = None
     #: a bearing was changed or a new normal accepted then: what is older is no normal any more
     new_normal_at: datetime | None = None

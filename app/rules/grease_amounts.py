@@ -6,6 +6,8 @@ give (45 and 93 g); the formula is used, the printed figure stands beside it.
 
 from __future__ import annotations
 
+from math import floor
+
 from app.rules import tables
 from app.rules.bearing_numbers import dimensions, read_bearing
 from app.rules.tables import MakesNoSense, NotInTable
@@ -55,4 +57,4 @@ def printed_grease_g(bearing: str, maker: str | None = None) -> float:
 def strokes(grams: float, grams_a_stroke: float) -> int:
     """Whole strokes of a gun nearest the amount, at least one: 23 g at 1.35 g is 17. Raises MakesNoSense."""
     above_zero(grams, grams_a_stroke)
-    return max(1, round(grams / grams_a_stroke))
+    return max(1, floor(grams / grams_a_stroke + 0.5))

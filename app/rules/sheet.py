@@ -14,6 +14,8 @@ from app.rules import (
     look_again,
     lubricant,
     safety,
+    settling,
+    temporary,
     vibration,
     warming,
     windings,
@@ -33,12 +35,14 @@ AT_THE_MOTOR: tuple[Rule, ...] = (
     lubricant.check,
     round_list.check,
 )
-WITH_HISTORY: tuple[Rule, ...] = (greasing.check, drift.check, warming.check, look_again.check)
+WITH_HISTORY: tuple[Rule, ...] = (greasing.check, settling.check, temporary.check, drift.check, warming.check,
+                                look_again.check)
 
 
 def judge(facts: Facts, limits: Limits) -> list[Finding]:
     """Every finding of this motor, gravest first, then by rule and end; at most one a rule and end."""
-    return _sorted(_one_an_end(finding for check in (*AT_THE_MOTOR, *WITH_HISTORY) for finding in check(facts, limits)))
+    found = _one_an_end(finding for check in (*AT_THE_MOTOR, *WITH_HISTORY) for finding in check(facts, limits))
+    return _sorted(settling.said(found, facts, limits))
 
 
 def judge_at_the_motor(facts: Facts, limits: Limits) -> list[Finding]:

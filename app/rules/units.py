@@ -20,6 +20,7 @@ KW_PER_MECHANICAL_HP = 0.745699872  # 550 ft-lbf/s, rounded, from memory
 KW_PER_METRIC_HP = 0.73549875  # PS, from memory; never to be mixed with hp
 MM_PER_IN = 25.4
 G_PER_OZ = 28.349523125
+ML_PER_FL_OZ = 29.5735295625  # US
 G_PER_TEASPOON = 4.45  # grease, about: 17.4 g printed as 3.9 teaspoons in a motor maker's table
 KG_M2_PER_LB_FT2 = 0.04214011  # Wk², rounded, from memory
 #: in/s peak to mm/s RMS, one sine wave: 25.4 / √2 = 17.961
@@ -68,6 +69,14 @@ def g_from_oz(oz: float) -> float:
 
 def oz_from_g(g: float) -> float:
     return g / G_PER_OZ
+
+
+def ml_from_fl_oz(fl_oz: float) -> float:
+    return fl_oz * ML_PER_FL_OZ
+
+
+def fl_oz_from_ml(ml: float) -> float:
+    return ml / ML_PER_FL_OZ
 
 
 def um_pp_from_mm_s_rms(mm_s: float, rpm: float) -> float:

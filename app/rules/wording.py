@@ -57,6 +57,11 @@ def grease(show: Show) -> Scale:
     return Scale("oz", 2, units.oz_from_g) if show.grease == "oz" else Scale("g")
 
 
+def oil(show: Show) -> Scale:
+    """An amount of oil: mL or fl oz."""
+    return Scale("fl oz", 1, units.fl_oz_from_ml) if show.grease == "oz" else Scale("mL", 0)
+
+
 def digits(value: float, places: int) -> str:
     """At most `places` decimals, no trailing zeros, no minus zero.
 
