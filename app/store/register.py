@@ -105,12 +105,12 @@ def changes_of_motor(session: Session, motor: Motor, most: int = 50) -> list[Cha
 
 
 def plan(unit: Unit, motor: Motor | None, entry: Entry, greased: Collection[str] = (), *, keep_spelling: bool = False,
-         why: str | None = None, by_hand: bool = True, another_machine: bool | None = None) -> Edit:
+         another_machine: bool | None = None) -> Edit:
     """What saving this entry would change. Raises RegisterErrors for what must not be.
 
     greased: the ends with a recorded greasing, where the register's own date no longer counts.
-    keep_spelling: the tag found the motor, and its spelling in the register stays. by_hand: False for a file, which
-    cannot end a lock-out. another_machine: what the person says of changed plate figures; None: as the dates say.
+    keep_spelling: the tag found the motor, and its spelling in the register stays. another_machine: what the person
+    says of changed plate figures; None: as the dates say.
     """
     if motor is None:
         return Edit(None, entry, [Difference(n, "", c) for n, c in entry.cells().items() if c], new=True)
@@ -119,7 +119,7 @@ def plan(unit: Unit, motor: Motor | None, entry: Entry, greased: Collection[str]
     for name in _kept(before, after, greased, keep_spelling, edit):
         after[name] = before[name]
     edit.differences = [Difference(n, before[n], after[n]) for n in COLUMNS if before[n] != after[n]]
-    _check_lock(motor, after["condition"], why, by_hand)
+    _check_lock(motor, after["condition"])
     edit.swap = _is_swap(unit, motor.nameplate, edit, another_machine)
     _check_fitted(unit, motor, edit)
     return edit
@@ -139,14 +139,13 @@ def _kept(before: Mapping[str, str], after: Mapping[str, str], greased: Collecti
     return kept
 
 
-def _check_lock(motor: Motor, condition: str, why: str | None, by_hand: bool) -> None:
-    """Locked out is entered and ended only by a named act."""
+def _check_lock(motor: Motor, condition: str) -> None:
+    """Locked out is entered and ended only by a named act at the motor, with the lock's tag and owner."""
     if condition == (motor.condition or "") or facts.LOCKED_OUT not in (condition, motor.condition):
         return
-    if not by_hand and motor.condition == facts.LOCKED_OUT:
-        raise RegisterErrors([("condition", "Leave this empty: the motor is locked out. No file ends a lock-out.")])
-    if by_hand and not why:
-        raise RegisterErrors([("condition", "Say why: a lock-out is entered and ended by name, with a reason.")])
+    act = "End" if motor.condition == facts.LOCKED_OUT else "Enter"
+    raise RegisterErrors([("condition", f"{act} the lock-out on the motor's own page, with its tag and owner; leave "
+                                        "this as it is.")])
 
 
 def _day_fitted(unit: Unit, plate: Nameplate) -> date:
@@ -187,7 +186,7 @@ def save_motor(session: Session, unit: Unit, motor: Motor | None, cells: Mapping
     """
     entry = _read_with_own_tag(session, unit, motor, cells, now)
     greased = {end for _, end in greased_ends(session, [motor.id], unit.id)} if motor else set()
-    edit = plan(unit, motor, entry, greased, why=why, another_machine=another_machine)
+    edit = plan(unit, motor, entry, greased, another_machine=another_machine)
     if edit.notices:
         raise RegisterErrors(edit.notices)
     try:
@@ -257,16 +256,11 @@ class _Pen:
         for d in edit.touches(MOTOR):
             setattr(motor, COLUMNS[d.column].attribute, values[d.column])
             if d.column == "condition":
-                self._condition(motor, d)
+                motor.condition_at = self.now
             if not edit.new:
                 self._note(motor, "motor", motor, d)
         motor.tag_key = tag_key(motor.tag)
         motor.version += 1
-
-    def _condition(self, motor: Motor, d: Difference) -> None:
-        motor.condition_at = self.now
-        if d.before == facts.LOCKED_OUT:
-            motor.lock_tag = motor.lock_owner = None
 
     def observe(self, edit: Edit) -> None:
         """A condition changed by hand is an observation like any other: running hours are counted from it on."""
@@ -278,9 +272,7 @@ class _Pen:
             self.runs.append({"motor_id": motor.id, "first_observed_at": self.now, "observed_at": self.now,
                               "state": motor.condition, "run_s": 0.0})
         elif self.now >= run.observed_at:
-            if run.state == facts.RUNNING:
-                run.run_s += (self.now - run.observed_at).total_seconds()
-            run.observed_at, run.state = self.now, motor.condition
+            run.observe(motor.condition, self.now, exact=True)
 
     def plate(self, edit: Edit) -> None:
         motor, differences = edit.motor, edit.touches(PLATE)
@@ -317,11 +309,13 @@ class _Pen:
             differences = edit.touches(end)
             if not differences:
                 continue
-            after = {c.attribute: edit.entry.values[c.name] for c in columns}
+            after: dict[str, Any] = {c.attribute: edit.entry.values[c.name] for c in columns}
             kept = {name for name, _ in edit.notices}
             old = None if edit.new else edit.motor.point(end)
             if old is not None and f"{end.lower()}_last_greased" in kept:
                 after["last_greased"] = old.last_greased
+            if old is not None:
+                after |= _beside_the_file(old, after)
             line = self._line(edit.motor, end, after) if any(v is not None for v in after.values()) else None
             if edit.new:
                 self.lines += [line] if line else []
@@ -349,6 +343,13 @@ class _Pen:
         for motor, subject, thing, name, before, after in self.notes:
             note_change(self.session, unit_id=self.unit.id, at=self.now, person=self.person, subject=subject,
                         subject_id=thing.id, label=motor.tag, field=name, before=before, after=after, why=self.why)
+
+
+def _beside_the_file(old: LubricationPoint, after: Mapping[str, Any]) -> dict[str, Any]:
+    """What a line of the chart holds beside the register's columns stays; a figure changed by hand is computed no
+    more."""
+    computed = [name for name in sorted(old.computed_columns) if after[name] == getattr(old, name)]
+    return {"greased_while": old.greased_while, "drain_plug": old.drain_plug, "computed": ",".join(computed) or None}
 
 
 def _facts_of(edit: Edit) -> dict[str, Any]:

@@ -260,7 +260,7 @@ def _planned_row(unit: Unit, row: FileRow, motor: Motor | None, greased: set[str
     """The row's edit, or None with what is wrong added; a damaged cell is not named twice."""
     told = {error.column for error in wrong}
     try:
-        return plan(unit, motor, read_cells(row.cells, today), greased, keep_spelling=True, by_hand=False)
+        return plan(unit, motor, read_cells(row.cells, today), greased, keep_spelling=True)
     except RegisterErrors as error:
         wrong += [RowError(row.line, column, row.cells.get(column, ""), todo)
                   for column, todo in error.errors if column not in told]

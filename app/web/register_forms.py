@@ -33,7 +33,8 @@ LABELS = {
 HINTS = {
     "tag": "Exactly as it stands on the motor.", "area": "The part of the unit that is walked together.",
     "route_order": "A number; the round walks from low to high. 12.5 fits between 12 and 13.",
-    "condition": "Changed here, it counts as seen now. Blank leaves what was seen last.",
+    "condition": "Changed here, it counts as seen now. Blank leaves what was seen last. A lock-out is entered and "
+                 "ended on the motor's own page.",
     "interlock": "What happens when voltage returns after a dip. Low-voltage release restarts by itself.",
     "ammeter": "At the motor: one meter, or one a phase; or only in the control room.",
     "hp": "As stamped: 75, 7 1/2, 1/2. A plate in kW: 5.5 kW.",

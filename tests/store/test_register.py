@@ -267,17 +267,13 @@ def test_a_blank_condition_leaves_what_was_seen(add, edit) -> None:
     assert (motor.condition, motor.condition_at) == ("running", NOW)
 
 
-def test_a_lock_out_is_entered_and_ended_only_with_a_reason(add, edit) -> None:
-    motor = add(condition="standby")
-    with pytest.raises(RegisterErrors, match="Say why"):
-        edit(motor, condition="locked out")
-    edit(motor, why="coupling off, lock 4471", condition="locked out")
-    motor.lock_tag, motor.lock_owner = "4471", "electrical crew"
-    with pytest.raises(RegisterErrors, match="Say why"):
-        edit(motor, condition="standby")
-    assert motor.condition == "locked out"
-    edit(motor, why="lock 4471 taken off by its owner", condition="standby")
-    assert (motor.condition, motor.lock_tag, motor.lock_owner) == ("standby", None, None)
+@pytest.mark.parametrize(("now", "wanted"), [("standby", "locked out"), ("locked out", "standby"), ("", "locked out")])
+def test_the_register_neither_enters_nor_ends_a_lock_out(add, edit, now: str, wanted: str) -> None:
+    motor = add(condition=now)
+    with pytest.raises(RegisterErrors, match="own page"):
+        edit(motor, why="because", condition=wanted)
+    assert (motor.condition or "") == now
+    assert edit(motor, service="brine").differences  # all else may be edited meanwhile
 
 
 # swaps -----------------------------------------------------------------------------------------------------

@@ -266,10 +266,10 @@ def test_later_plate_figures_are_a_swap_and_others_a_correction(session: Session
     assert [len(m.nameplates) for m in motors_of(session, unit.id)] == [2, 1]
 
 
-def test_no_file_ends_a_lock_out(session: Session, unit: Unit) -> None:
+def test_no_file_enters_or_ends_a_lock_out(session: Session, unit: Unit) -> None:
     send(session, unit, b"tag,area,condition\nA,x,locked out\nB,x,running\n")
-    report = send(session, unit, b"tag,area,condition\nA,x,running\nB,x,standby\n")
-    assert told(report) == [(2, "condition")]
+    report = send(session, unit, b"tag,area,condition\nA,x,running\nB,x,locked out\n")
+    assert told(report) == [(2, "condition"), (3, "condition")]
     assert [m.condition for m in motors_of(session, unit.id)] == ["locked out", "running"]
     assert send(session, unit, b"tag,area,condition\nA,y,\nB,x,running\n").errors == []
     assert [m.condition for m in motors_of(session, unit.id)] == ["locked out", "running"]

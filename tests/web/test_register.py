@@ -285,11 +285,13 @@ def test_a_condition_seen_meanwhile_is_not_put_back(supervisor: FlaskClient, app
     assert stored(app_database, "P-101A", plant.unit.id)["condition"] == "standby"
 
 
-def test_a_lock_out_ends_with_a_reason_only(supervisor: FlaskClient, app_database: Database, plant: Plant,
-                                            edit_path: str) -> None:
-    save(supervisor, edit_path, opened(supervisor, edit_path) | {"condition": "locked out", "why": "coupling off"})
-    fields = opened(supervisor, edit_path) | {"condition": "running"}
-    answer = save(supervisor, edit_path, fields)
+def test_a_lock_out_is_ended_elsewhere_with_its_owner(supervisor: FlaskClient, app_database: Database, plant: Plant,
+                                                     edit_path: str) -> None:
+    with app_database.writing() as session:
+        motor = session.get_one(Motor, plant.motor.id)
+        motor.condition, motor.lock_tag = "locked out", "4471"
+        session.commit()
+    answer = save(supervisor, edit_path, opened(supervisor, edit_path) | {"condition": "running", "why": "done"})
     assert answer.status_code == 400 and "condition-error" in Page(answer).ids
     assert stored(app_database, "P-101A", plant.unit.id)["condition"] == "locked out"
 
