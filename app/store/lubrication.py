@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import uuid
 from datetime import datetime
+from typing import NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules import facts
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
-from app.store.motors import LubricationPoint, Motor, walking_order
+from app.store.motors import LubricationPoint, Motor, MotorRun, walking_order
 from app.store.people import Person, Token
 
 
@@ -30,6 +31,10 @@ class Greasing(Base):
     thickener: Mapped[str | None] = mapped_column(sa.Text)
     grams: Mapped[float | None] = mapped_column(Real)
     run_s: Mapped[float | None] = mapped_column(Real)  # the motor's running seconds when it was greased
+    unsure_s: Mapped[float | None] = mapped_column(Real)  # of these, seconds in which it may have been otherwise
+    gun: Mapped[str | None] = mapped_column(sa.Text)  # its name then
+    stroke_g: Mapped[float | None] = mapped_column(Real)  # what its stroke gave then
+    strokes: Mapped[float | None] = mapped_column(Real)
     why: Mapped[str | None] = mapped_column(sa.Text)  # the reason given for going on after a warning
     person_id: Mapped[int] = mapped_column(sa.ForeignKey("person.id"))
     token_id: Mapped[int | None] = mapped_column(sa.ForeignKey("token.id"))
@@ -41,36 +46,47 @@ class Greasing(Base):
         return facts.Greasing(self.end, self.at, self.lubricant, self.thickener, self.grams, self.person.name)
 
 
+class ChartRow(NamedTuple):
+    """A current line of the chart as the lists need it."""
+
+    point: LubricationPoint
+    motor: Motor
+    greased: Greasing | None  # the newest in which something went in
+    run: MotorRun | None
+
+
+def something_went_in() -> sa.ColumnElement[bool]:
+    """Nothing went in (0 g): the fitting was blocked, say. That is kept, and greases nothing."""
+    return sa.or_(Greasing.grams.is_(None), Greasing.grams > 0)
+
+
 def last_greasings(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Greasing]:
-    """One motor's greasings before an instant, both ends, the newest first."""
-    return list(session.scalars(sa.select(Greasing).where(Greasing.motor_id == motor_id, Greasing.at < before)
-                                .order_by(Greasing.at.desc()).limit(most)))
+    """One motor's greasings before an instant, the newest first; `most` of each end, however often the other is."""
+    newest = [sa.select(Greasing.id).where(Greasing.motor_id == motor_id, Greasing.end == end, Greasing.at < before)
+              .order_by(Greasing.at.desc()).limit(most) for end in facts.ENDS]
+    return list(session.scalars(
+        sa.select(Greasing).where(sa.or_(*(Greasing.id.in_(ids) for ids in newest)))
+        .order_by(Greasing.at.desc(), Greasing.received_at.desc()).options(sa.orm.joinedload(Greasing.person))))
 
 
-def greasing_lines(session: Session, unit_id: int) -> list[tuple[LubricationPoint, Motor]]:
-    """Every current line of the chart that has an interval, in walking order."""
-    rows = session.execute(
-        sa.select(LubricationPoint, Motor).join(Motor, Motor.id == LubricationPoint.motor_id)
-        .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None),
-               sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
-               sa.or_(LubricationPoint.interval_days.is_not(None), LubricationPoint.interval_run_h.is_not(None)))
-        .order_by(*walking_order(), LubricationPoint.end))
-    return [(point, motor) for point, motor in rows]
+def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[ChartRow]:
+    """The current lines of the chart in walking order, each with its newest greasing and its motor's running time.
 
-
-def newest_by_point(session: Session, unit_id: int) -> dict[tuple[int, str], Greasing]:
-    """The newest greasing of every bearing of the unit.
-
-    Driven from the chart with a correlated look-up, so that it costs the same after ten years.
+    One query, driven from the chart with a correlated look-up, so that it costs the same after ten years.
+    with_interval: only those that something makes due.
     """
     newest = (sa.select(Greasing.id).where(
-        Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end)
+        Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end, something_went_in())
         .order_by(Greasing.at.desc()).limit(1).correlate(LubricationPoint).scalar_subquery())
-    rows = session.scalars(
-        sa.select(Greasing).join(LubricationPoint, Greasing.id == newest)
-        .join(Motor, Motor.id == LubricationPoint.motor_id)
-        .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None)))
-    return {(g.motor_id, g.end): g for g in rows}
+    query = (sa.select(LubricationPoint, Motor, Greasing, MotorRun).join(Motor, Motor.id == LubricationPoint.motor_id)
+             .outerjoin(Greasing, Greasing.id == newest).outerjoin(MotorRun, MotorRun.motor_id == Motor.id)
+             .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None))
+             .order_by(*walking_order(), LubricationPoint.end).options(sa.orm.joinedload(Greasing.person)))
+    if with_interval:
+        query = query.where(
+            sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
+            sa.or_(LubricationPoint.interval_days.is_not(None), LubricationPoint.interval_run_h.is_not(None)))
+    return [ChartRow(*row) for row in session.execute(query)]
 
 
 def greasings_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Greasing]:
@@ -81,3 +97,7 @@ def greasings_between(session: Session, unit_id: int, start: datetime, end: date
 
 def greasings_of(session: Session, motor_id: int) -> list[Greasing]:
     return list(session.scalars(sa.select(Greasing).where(Greasing.motor_id == motor_id).order_by(Greasing.at.desc())))
+
+
+def greasing_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Greasing | None:
+    return session.scalar(sa.select(Greasing).where(Greasing.unit_id == unit_id, Greasing.id == key))

@@ -18,16 +18,23 @@ from app.rules.shifts import local_instant
 from app.store.motors import Motor
 from app.store.rounds import Reading
 from app.store.units import Unit
+from app.web.entry_filling import NOTHING_WRONG, figures_of
 from app.web.fields import picks
 
 COULD_NOT = ("could not read", "not fitted")
 #: What is looked at from two metres away, before anything is touched; the first excludes the others.
-NOTHING_WRONG = "nothing wrong"
 LOOK = (
     (NOTHING_WRONG, "Nothing wrong"), ("smoke", "Smoke, sparks or burning smell"), ("guard missing", "Guard missing"),
     ("guard loose", "Guard loose"), ("ground missing", "Ground wire missing"), ("ground loose", "Ground wire loose"),
     ("leak", "Leak"),
 )
+#: What a motor that does not run is not asked: there is no heat to feel and no current to read.
+RUNNING_ONLY = frozenset({
+    "vibration_both", "vibration_feel_DE", "vibration_feel_ODE", "vibration_DE", "vibration_ODE", "bearing_feel_DE",
+    "bearing_feel_ODE", "bearing_temp_DE", "bearing_temp_ODE", "method", "winding_feel", "winding_temp",
+    "winding_method", "amps_1", "amps_2", "amps_3", "amps_unread", "volts_1", "volts_2", "volts_3"})
+#: What is left out besides where nobody is to come near: only the look from two metres stays.
+IN_SERVICE_ONLY = frozenset({"lubricant_both", "lubricant_DE", "lubricant_ODE", "cleanliness"})
 SKIP_REASONS = ("could not reach it", "area closed by permit or gas", "no time this round", "machine not there")
 
 
@@ -83,7 +90,8 @@ class EntryForm(Form):
     amps_1 = Figure("Ammeter", "current_a")
     amps_2 = Figure("Ammeter, second phase", "current_a")
     amps_3 = Figure("Ammeter, third phase", "current_a")
-    amps_unread = RadioField("No ammeter value", [Optional()], choices=choices(COULD_NOT))
+    # boxes, not dots: one tapped by mistake can be taken back
+    amps_unread = SelectMultipleField("No ammeter value", [Optional()], choices=choices(COULD_NOT))
     volts_1 = Figure("Volts 1–2", "voltage_v")
     volts_2 = Figure("Volts 2–3", "voltage_v")
     volts_3 = Figure("Volts 3–1", "voltage_v")
@@ -95,15 +103,19 @@ class EntryForm(Form):
     vibration_DE = Figure("Vibration by instrument, coupling end (DE)", "vibration_mm_s")
     vibration_ODE = Figure("Vibration by instrument, fan end (ODE)", "vibration_mm_s")
     ambient = Figure("Air around the motor", "ambient_c")
-    seen_at = StringField("Seen at, if entered later", [Optional(), Length(max=5)])
-    remarks = TextAreaField("Remarks", [Optional(), Length(max=entries.LONGEST_TEXT,
-                                                           message="Keep remarks to 2,000 characters.")])
-    replaces_why = StringField("Why it is corrected", [Optional(), Length(max=entries.LONGEST_NAME)])
+    seen_at = StringField("Seen at, if entered later", [Optional()])
+    remarks = TextAreaField("Remarks", [Optional(), Length(max=entries.LONGEST_TEXT, message=(
+        "Keep remarks to 2,000 characters."))], filters=[lambda text: entries.clean_text(text or "")])
+    replaces_why = StringField("Why it is corrected", [Optional(), Length(max=entries.LONGEST_NAME, message=(
+        "Keep it to 200 characters."))], filters=[lambda text: entries.clean_text(text or "")])
 
     def __init__(self, formdata: MultiDict[str, str] | None, motor: Motor, unit: Unit, now: datetime,
                  correcting: Reading | None = None) -> None:
         self.motor, self.unit, self.now, self.correcting = motor, unit, now, correcting
         self.show: Show = unit.show
+        #: when the same page was stored before: sent again, it tells the same instant
+        self.first_sent_at: datetime | None = None
+        self.before = figures_of(correcting, unit.show) if correcting else {}
         super().__init__(formdata)
 
     # what may be typed ------------------------------------------------------------------------------------
@@ -115,22 +127,38 @@ class EntryForm(Form):
             if self.show.temperature == "F":
                 return units.f_from_c(low), units.f_from_c(high), "°F"
         elif kind == "vibration_mm_s" and self.show.vibration == "in/s":
-            return 0.0, 12.0, "in/s peak"
+            return low, 11.0, "in/s peak"  # 11 in/s peak is 198 mm/s RMS
         return low, high, unit
 
     def si(self, field: Figure) -> float | None:
-        """What was typed, in SI."""
+        """What was typed, in SI. In a correction a figure that was left as it was stays the stored one to the digit."""
         if field.number is None:
             return None
+        text, stored = self.before.get(field.name, ("", 0.0))
+        if text and text == (field.data or "").strip():
+            return stored
         if self.range_of(field.kind)[2] == "°F":
             return units.c_from_f(field.number)
         if self.range_of(field.kind)[2] == "in/s peak":
             return units.mm_s_rms_from_in_s_peak(field.number)
         return field.number
 
+    def left_out(self) -> frozenset[str]:
+        """The fields that the chosen state does not ask for."""
+        if self.state.data == facts.RUNNING:
+            return frozenset()
+        return RUNNING_ONLY if self.state.data == facts.STANDBY else RUNNING_ONLY | IN_SERVICE_ONLY
+
+    def said(self, name: str) -> str | None:
+        """The word chosen in a field that the state asks for; a tap on a row that went away again is no answer."""
+        return None if name in self.left_out() else self[name].data or None
+
+    # does it agree with itself ----------------------------------------------------------------------------
+
     def validate(self, extra_validators: Any = None) -> bool:
         good = super().validate(extra_validators)
-        return all([good, self._look_agrees(), self._both_agrees(self.vibration_both, "vibration_feel", "as usual"),
+        return all([good, self._look_agrees(), self._state_agrees(),
+                    self._both_agrees(self.vibration_both, "vibration_feel", "as usual"),
                     self._both_agrees(self.lubricant_both, "lubricant", "ok"), self._phases_agree(),
                     self._seen_at_is_a_time(), self._correction_says_why()])
 
@@ -147,18 +175,35 @@ class EntryForm(Form):
                 return self._wrong(self.look, f"The {thing} cannot be both missing and loose. Choose one.")
         return True
 
+    def _state_agrees(self) -> bool:
+        """A figure typed before the state was changed is asked for: no figure is dropped in silence."""
+        typed = [f for f in self if isinstance(f, Figure) and f.name in self.left_out() and (f.data or "").strip()]
+        if not self.state.data:
+            return True
+        return all([True, *(self._wrong(f, f"A motor {self.state.data} is not asked for this. Empty it, or choose "
+                                           "another state.") for f in typed)])
+
     def _both_agrees(self, both: RadioField, name: str, fine: str) -> bool:
-        ends = [self[f"{name}_{end}"] for end in facts.ENDS]
-        if both.data == fine and any(f.data not in (None, "", fine) for f in ends):
-            return self._wrong(both, "You chose both ends as right and one end as not. Take one of them back.")
-        if both.data == "not" and not any(f.data for f in ends):
+        ends = [self.said(f"{name}_{end}") for end in facts.ENDS]
+        chosen = self.said(both.name)
+        if chosen == fine and any(word not in (None, fine) for word in ends):
+            return self._wrong(both, f"You chose “{fine}” for both ends, and something else at one end. "
+                                     "Take one of them back.")
+        if chosen == "not" and not any(ends):
             return self._wrong(both, "Say at which end, and what is not right.")
+        if chosen == "not" and ends == [fine, fine]:
+            return self._wrong(both, f"You chose that it is not, and “{fine}” at both ends. Take one of them back.")
         return True
 
     def _phases_agree(self) -> bool:
+        if self.state.data and "amps_1" in self.left_out():
+            return True
         typed = [bool((f.data or "").strip()) for f in (self.amps_1, self.amps_2, self.amps_3)]
-        if any(typed) and self.amps_unread.data:
-            return self._wrong(self.amps_unread, "There is a value and “could not read”. Take one of them back.")
+        reasons = self.amps_unread.data or []
+        if any(typed) and reasons:
+            return self._wrong(self.amps_unread, f"There is a value and “{reasons[0]}”. Take one of them back.")
+        if len(reasons) > 1:
+            return self._wrong(self.amps_unread, "Could not read, or not fitted? Take one of them back.")
         if typed[1] != typed[2] or (typed[1] and not typed[0]):
             return self._wrong(self.amps_1, "Enter one phase, or all three.")
         volts = [bool((f.data or "").strip()) for f in (self.volts_1, self.volts_2, self.volts_3)]
@@ -187,7 +232,7 @@ class EntryForm(Form):
         """Now; when entered later, the newest such time that has passed; for a correction the time it corrects."""
         text = (self.seen_at.data or "").strip()
         if not text:
-            return self.correcting.taken_at if self.correcting else self.now
+            return self.correcting.taken_at if self.correcting else self.first_sent_at or self.now
         at = datetime.strptime(text.replace(".", ":"), "%H:%M").time()  # noqa: DTZ007
         zone = self.unit.calendar.zone
         today = self.now.astimezone(zone).date()
@@ -198,25 +243,27 @@ class EntryForm(Form):
         """The entry's body as interfaces.md has it, and what was typed where it was converted."""
         body: dict[str, Any] = {
             "id": entry_id, "tag": self.motor.tag, "taken_at": self.taken_at().isoformat(), "by": sign_in,
-            "state": self.state.data, "winding_feel": self.winding_feel.data or None,
-            "winding_method": self.winding_method.data or None, "method": self.method.data or None,
-            "cleanliness": self.cleanliness.data or None, "remarks": self.remarks.data or "",
+            "state": self.state.data, "winding_feel": self.said("winding_feel"),
+            "winding_method": self.said("winding_method"), "method": self.said("method"),
+            "cleanliness": self.said("cleanliness"), "remarks": self.remarks.data or "",
             "entered_later": bool((self.seen_at.data or "").strip()),
             "winding_temp_c": self.si(self.winding_temp), "ambient_c": self.si(self.ambient),
             **self._looked(),
             "vibration_feel": self._ends("vibration_feel", self.vibration_both, "as usual"),
-            "bearing_feel": {e: self[f"bearing_feel_{e}"].data or None for e in facts.ENDS},
+            "bearing_feel": {e: self.said(f"bearing_feel_{e}") for e in facts.ENDS},
             "lubricant": self._ends("lubricant", self.lubricant_both, "ok"),
             "bearing_temp_c": {e: self.si(self[f"bearing_temp_{e}"]) for e in facts.ENDS},
             "vibration_mm_s": {e: self.si(self[f"vibration_{e}"]) for e in facts.ENDS},
         }
-        amps = [f.number for f in (self.amps_1, self.amps_2, self.amps_3) if f.number is not None]
-        volts = [f.number for f in (self.volts_1, self.volts_2, self.volts_3) if f.number is not None]
-        body["current_a"] = amps or self.amps_unread.data or None
+        amps, volts = self._phases("amps"), self._phases("volts")
+        body["current_a"] = amps or next(iter(self.said("amps_unread") or ()), None)
         body["voltage_v"] = volts or None
         if self.correcting is not None:
             body["replaces"], body["replaces_why"] = str(self.correcting.id), self.replaces_why.data
         return body, self._typed()
+
+    def _phases(self, name: str) -> list[float]:
+        return [value for i in (1, 2, 3) if (value := self.si(self[f"{name}_{i}"])) is not None]
 
     def _looked(self) -> dict[str, str]:
         chosen = set(self.look.data or [])
@@ -230,9 +277,9 @@ class EntryForm(Form):
                 "leak": "seen" if "leak" in chosen else "none"}
 
     def _ends(self, name: str, both: RadioField, fine: str) -> dict[str, str | None]:
-        if both.data == fine:
+        if self.said(both.name) == fine:
             return dict.fromkeys(facts.ENDS, fine)
-        return {end: self[f"{name}_{end}"].data or None for end in facts.ENDS}
+        return {end: self.said(f"{name}_{end}") for end in facts.ENDS}
 
     def _typed(self) -> dict[str, str]:
         """What was typed in a unit that is not the stored one."""
@@ -249,44 +296,9 @@ def form_field_of(entry_field: str) -> str:
     """The form's field for a field of the body: "bearing_temp_c.DE" -> "bearing_temp_DE"."""
     name, _, part = entry_field.partition(".")
     plain = {"current_a": "amps_" + (part or "1"), "voltage_v": "volts_" + (part or "1"),
-             "winding_temp_c": "winding_temp", "ambient_c": "ambient", "taken_at": "seen_at"}
+             "winding_temp_c": "winding_temp", "ambient_c": "ambient", "taken_at": "seen_at",
+             "replaces": "replaces_why"}
     by_end = {"bearing_temp_c": "bearing_temp", "vibration_mm_s": "vibration"}
     if name in plain:
         return plain[name]
     return f"{by_end.get(name, name)}_{part}" if part else name
-
-
-def fill_from(form: EntryForm, old: Reading) -> None:
-    """For a correction only: the form as the corrected entry had it."""
-    show = form.show
-
-    def shown(value: float | None, kind: str) -> str:
-        if value is None:
-            return ""
-        if kind == "temp" and show.temperature == "F":
-            value = units.f_from_c(value)
-        if kind == "vibration" and show.vibration == "in/s":
-            value = units.in_s_peak_from_mm_s_rms(value)
-        return f"{round(value, 6):g}" if abs(value) < 1e5 else repr(value)
-
-    for name in ("state", "winding_feel", "winding_method", "method", "cleanliness", "remarks"):
-        form[name].data = getattr(old, name)
-    for end in facts.ENDS:
-        form[f"vibration_feel_{end}"].data = getattr(old, f"vibration_feel_{end.lower()}")
-        form[f"bearing_feel_{end}"].data = getattr(old, f"bearing_feel_{end.lower()}")
-        form[f"lubricant_{end}"].data = getattr(old, f"lubricant_{end.lower()}")
-        form[f"bearing_temp_{end}"].data = shown(getattr(old, f"bearing_temp_c_{end.lower()}"), "temp")
-        form[f"vibration_{end}"].data = shown(getattr(old, f"vibration_mm_s_{end.lower()}"), "vibration")
-    for both, name, fine in (("vibration_both", "vibration_feel", "as usual"), ("lubricant_both", "lubricant", "ok")):
-        ends = [form[f"{name}_{end}"].data for end in facts.ENDS]
-        if any(ends):
-            form[both].data = fine if ends == [fine, fine] else "not"
-    form.winding_temp.data, form.ambient.data = shown(old.winding_temp_c, "temp"), shown(old.ambient_c, "temp")
-    for i, (amps, volts) in enumerate(zip((old.current_a_1, old.current_a_2, old.current_a_3),
-                                          (old.voltage_v_1, old.voltage_v_2, old.voltage_v_3), strict=True), start=1):
-        form[f"amps_{i}"].data, form[f"volts_{i}"].data = shown(amps, "amps"), shown(volts, "volts")
-    form.amps_unread.data = (old.unread or {}).get("current_a")
-    look = [w for w, seen in (("smoke", old.smoke == "seen"), ("leak", old.leak == "seen"),
-                              (f"guard {old.guard}", old.guard in ("missing", "loose")),
-                              (f"ground {old.ground}", old.ground in ("missing", "loose"))) if seen]
-    form.look.data = look or ([NOTHING_WRONG] if old.smoke == "none" else [])

@@ -7,24 +7,25 @@ from typing import Any
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 from wtforms import Form, TextAreaField
-from wtforms.validators import InputRequired, Length
+from wtforms.validators import DataRequired, Length
 
 from app import recording, reviewing
 from app.entries import clean_text
 from app.reviewing import SomebodyWasFaster
-from app.sheets import sheet_of
+from app.sheets import LEFT, sheet_of
 from app.store import flags, rounds
 from app.store.flags import Flag
 from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.store.rounds import Round
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
+from app.web.formatting import moment
 
 bp = Blueprint("flags", __name__)
 
 
 class WordsForm(Form):
     text = TextAreaField("What was done", filters=[lambda t: clean_text(t or "")], validators=[
-        InputRequired("Write what was done, or who was told, when and how."),
+        DataRequired("Write what was done, or who was told, when and how."),
         Length(max=1000, message="Keep it to 1,000 characters.")])
 
 
@@ -96,9 +97,12 @@ def one(flag_id: int) -> Any:
 def seen(flag_id: int) -> Any:
     with writing() as session:
         flag = found_or_404(reviewing.take_flag(session, unit().id, flag_id, None))
-        reviewing.mark_seen(session, flag, person(), now())
+        stood = flag.open
+        if stood:
+            reviewing.mark_seen(session, flag, person(), now())
         session.commit()
-        flash(f"{flag.motor.tag}: seen." + (" It had returned to normal and is closed." if not flag.open else ""))
+        returned = " It had returned to normal and is closed." if stood and not flag.open else ""
+        flash(f"{flag.motor.tag}: seen.{returned}" if stood else f"{flag.motor.tag}: this flag is closed already.")
     return _back(flag_id)
 
 
@@ -154,8 +158,16 @@ def sign(round_id: int) -> Any:
             opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
             shown = reviewing.sign(session, unit(), opened, person(), now())
             session.commit()
-            left = shown.count("left")
-            flash(f"{opened.label} signed." + (f" {left} motors were not seen and are flagged." if left else ""))
-    except SomebodyWasFaster as error:
-        flash(str(error))
+            flash(f"{opened.label} signed.{_not_seen(shown.count(LEFT))}")
+    except SomebodyWasFaster:
+        with reading() as session:
+            signed = found_or_404(rounds.round_by_id(session, unit().id, round_id))
+            by = signed.signed_by.name if signed.signed_by else "another head operator"
+            flash(f"{signed.label} was signed before, {moment(signed.signed_at)} by {by}. That signature stands.")
     return redirect(url_for("flags.review", round=round_id), 303)
+
+
+def _not_seen(left: int) -> str:
+    if not left:
+        return ""
+    return f" {left} motor{' was' if left == 1 else 's were'} not seen and {'is' if left == 1 else 'are'} flagged."

@@ -6,6 +6,8 @@ from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
+from wtforms import Form, RadioField, StringField
+from wtforms.validators import InputRequired, Length
 
 from app import recording
 from app.entries import clean_text
@@ -14,8 +16,31 @@ from app.store import changes, flags, lubrication, motors, rounds
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
+from app.web.fields import picks
 
 bp = Blueprint("motors", __name__)
+
+
+def words(label: str, most: int) -> StringField:
+    return StringField(label, [Length(max=most, message=f"Keep it to {most} characters.")],
+                       filters=[lambda text: clean_text(text or "")])
+
+
+class ConditionForm(Form):
+    """Where the motor stands, by a named act. Nothing is chosen beforehand."""
+
+    condition = RadioField("Condition", [InputRequired("Choose the condition.")],
+                           choices=picks((state, state[:1].upper() + state[1:]) for state in facts.STATES))
+    lock_tag = words("Lock-out tag number", 60)
+    lock_owner = words("Whose lock", 200)
+    why = words("Why, or who took the lock off and when", 200)
+
+    def ends_lock_of(self, motor: Motor) -> bool:
+        """Another condition ends it, and so does another lock in its place."""
+        if motor.condition != facts.LOCKED_OUT:
+            return False
+        another = (self.lock_tag.data, self.lock_owner.data) != (motor.lock_tag, motor.lock_owner)
+        return self.condition.data != facts.LOCKED_OUT or (motor.lock_tag is not None and another)
 
 
 @bp.get("/motors")
@@ -47,49 +72,58 @@ def one(motor_id: int) -> Any:
         return _page(session, motor)
 
 
-def _page(session: Session, motor: Motor, error: str | None = None) -> str:
+def _page(session: Session, motor: Motor, form: ConditionForm | None = None) -> str:
     return render_template(
-        "motors/one.html", motor=motor, plate=motor.nameplate, error=error,
+        "motors/one.html", motor=motor, plate=motor.nameplate, form=form or ConditionForm(),
         standing=flags.open_flags_of_motor(session, motor.id),
         readings=rounds.newest_readings(session, motor.id, 30),
         corrected=rounds.corrected_among(session, motor.id),
-        greasings=lubrication.last_greasings(session, motor.id, now(), 10), states=facts.STATES)
+        greasings=lubrication.last_greasings(session, motor.id, now(), 10))
 
 
 @bp.post("/motors/<int:motor_id>/condition")
 @allow(OPERATOR)
 def set_condition(motor_id: int) -> Any:
     """A named act: the only way a lock on record is entered with its tag, or ended."""
-    wanted, owner = request.form.get("condition", ""), clean_text(request.form.get("lock_owner", ""))[:200]
-    tag, why = clean_text(request.form.get("lock_tag", ""))[:60], clean_text(request.form.get("why", ""))[:200]
+    form = ConditionForm(request.form)
     with writing() as session:
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
-        error = _refusal(motor, wanted, tag, owner, why)
-        if error:
-            return _page(session, motor, error), 422
-        _change_condition(session, motor, wanted, tag, owner, why)
+        session.refresh(motor, with_for_update=True)
+        if not form.validate() or not _lock_agrees(form, motor):
+            return _page(session, motor, form), 422
+        _change_condition(session, motor, form)
         session.commit()
-        flash(f"{motor.tag} is on record as {wanted}. That is a record, not a release.")
+        flash(f"{motor.tag} is on record as {motor.condition}. That is a record, not a release.")
     return redirect(url_for("motors.one", motor_id=motor_id), 303)
 
 
-def _refusal(motor: Motor, wanted: str, tag: str, owner: str, why: str) -> str | None:
-    if wanted not in facts.STATES:
-        return "Choose the condition."
-    if wanted == facts.LOCKED_OUT and not (tag and owner):
-        return "Enter the number on the lock-out tag and whose lock it is."
-    if motor.condition == facts.LOCKED_OUT and wanted != facts.LOCKED_OUT:
+def _lock_agrees(form: ConditionForm, motor: Motor) -> bool:
+    """Whether the lock asked for is named, and whether this person may end the one on record."""
+    if form.condition.data == facts.LOCKED_OUT:
+        if not form.lock_tag.data:
+            form.lock_tag.errors = ["Enter the number on the lock-out tag."]
+        if not form.lock_owner.data:
+            form.lock_owner.errors = ["Enter whose lock it is."]
+    if form.ends_lock_of(motor):
         if not person().may(HEAD_OPERATOR):
-            return "A lock on record is ended by the head operator, on the word of the lock's owner."
-        if not why:
-            return "Write who took the lock off, and when."
-    return None
+            form.condition.errors = ["A lock on record is ended by the head operator, on the word of the lock's owner."]
+        elif not form.why.data:
+            form.why.errors = ["Write who took the lock off, and when."]
+    return not form.errors
 
 
-def _change_condition(session: Session, motor: Motor, wanted: str, tag: str, owner: str, why: str) -> None:
-    before = motor.condition
-    changes.note_change(session, unit_id=unit().id, at=now(), person=person(), subject="motor", subject_id=motor.id,
-                        label=motor.tag, field="condition", before=before, after=wanted, why=why or None)
-    motor.lock_tag, motor.lock_owner = (tag, owner) if wanted == facts.LOCKED_OUT else (None, None)
+def _change_condition(session: Session, motor: Motor, form: ConditionForm) -> None:
+    before, wanted = _on_record(motor), form.condition.data
+    locked = wanted == facts.LOCKED_OUT
+    motor.lock_tag, motor.lock_owner = (form.lock_tag.data, form.lock_owner.data) if locked else (None, None)
     motor.condition, motor.condition_at = wanted, now()
+    changes.note_change(session, unit_id=unit().id, at=now(), person=person(), subject="motor", subject_id=motor.id,
+                        label=motor.tag, field="condition", before=before, after=_on_record(motor),
+                        why=form.why.data or None)
     recording.observe(session, motor, wanted, now())
+
+
+def _on_record(motor: Motor) -> str | None:
+    if motor.condition != facts.LOCKED_OUT or not motor.lock_tag:
+        return motor.condition
+    return f"{motor.condition}, tag {motor.lock_tag}, {motor.lock_owner}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from datetime import datetime
 from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
@@ -19,7 +20,8 @@ from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.store.rounds import Reading, Round
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
-from app.web.entry_form import SKIP_REASONS, EntryForm, fill_from, form_field_of
+from app.web.entry_filling import fill_from
+from app.web.entry_form import SKIP_REASONS, EntryForm, form_field_of
 
 bp = Blueprint("rounds", __name__)
 
@@ -40,7 +42,7 @@ def sheet() -> Any:
         shown = sheet_of(session, unit(), opened, now())
         standing = flags.open_flags(session, unit().id)
         return render_template("rounds/sheet.html", round=opened, sheet=shown, next=shown.next_after(None),
-                               standing=standing, by_motor=_gravest_by_motor(standing))
+                               present=True, standing=standing, by_motor=_gravest_by_motor(standing))
 
 
 @bp.get("/sheet/<int:round_id>")
@@ -50,7 +52,8 @@ def earlier_sheet(round_id: int) -> Any:
     with reading() as session:
         opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
         shown = sheet_of(session, unit(), opened, now())
-        return render_template("rounds/sheet.html", round=opened, sheet=shown, next=None, standing=[], by_motor={})
+        return render_template("rounds/sheet.html", round=opened, sheet=shown, next=None, present=False,
+                               standing=[], by_motor={})
 
 
 def _this_round() -> Round:
@@ -115,6 +118,7 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
     with reading() as session:
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
         form = EntryForm(request.form, motor, unit(), now(), correcting)
+        form.first_sent_at = _first_sent_at(session, key)
         if not form.validate():
             return _entry_page(session, motor, form, key, correcting), 422
     body, typed = form.body(key, person().sign_in)
@@ -130,6 +134,15 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
     if not answer.stored:
         flash("This entry was stored before; here it is.")
     return redirect(url_for("rounds.saved", key=answer.id), 303)
+
+
+def _first_sent_at(session: Session, key: str) -> datetime | None:
+    """When this very page was saved before, the instant it told then: sent twice, it is the same entry."""
+    try:
+        there = rounds.reading_by_id(session, unit().id, uuid.UUID(key))
+    except ValueError:
+        return None
+    return there.taken_at_device if there else None
 
 
 def _record(body: dict[str, Any], typed: dict[str, str] | None = None) -> recording.Recorded:
@@ -190,7 +203,7 @@ def _bearing_alarm(motor: Motor, in_force: Any) -> float:
 def skip(motor_id: int) -> Any:
     with reading() as session:
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
-        return render_template("rounds/skip.html", motor=motor, reasons=SKIP_REASONS, key=str(uuid.uuid4()), error=None)
+        return _skip_page(motor, str(uuid.uuid4()))
 
 
 @bp.post("/motors/<int:motor_id>/skip", endpoint="save_skip")
@@ -198,21 +211,25 @@ def skip(motor_id: int) -> Any:
 def save_skip(motor_id: int) -> Any:
     with reading() as session:
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
-    reason = entries.clean_text(request.form.get("words", "")) or request.form.get("reason", "")
-    key = request.form.get("id", "")
+        key = request.form.get("id", "")
+        at = _first_sent_at(session, key) or now()
+    reason = entries.clean_text(request.form.get("words", "")) or entries.clean_text(request.form.get("reason", ""))
     if not reason:
-        return render_template("rounds/skip.html", motor=motor, reasons=SKIP_REASONS, key=key,
-                               error="Choose a reason, or write one."), 422
+        return _skip_page(motor, key, "Choose a reason, or write one."), 422
     try:
-        _record({"id": key, "tag": motor.tag, "taken_at": now().isoformat(), "by": person().sign_in,
+        _record({"id": key, "tag": motor.tag, "taken_at": at.isoformat(), "by": person().sign_in,
                  "skip_reason": reason})
     except BadEntry as error:
-        return render_template("rounds/skip.html", motor=motor, reasons=SKIP_REASONS, key=key,
-                               error=error.problems[0].says), 422
+        return _skip_page(motor, key, error.problems[0].says), 422
     except OtherContent:
         return render_template("rounds/already.html", key=key, motor=motor), 409
     flash(f"{motor.tag} skipped: {reason}.")
     return redirect(_next_page(motor), 303)
+
+
+def _skip_page(motor: Motor, key: str, error: str | None = None) -> str:
+    return render_template("rounds/skip.html", motor=motor, reasons=SKIP_REASONS, key=key, error=error,
+                           words=request.form.get("words", ""))
 
 
 def _next_page(motor: Motor) -> str:
