@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from flask import Flask, Response, g, request
+from flask.sessions import SecureCookieSessionInterface
 
 from app import VERSION
 from app.web import access, errors, formatting
@@ -11,6 +12,13 @@ from app.web import access, errors, formatting
 CONTENT_POLICY = ("default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; object-src 'none'; "
                   "base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
 THEMES = ("indoor", "sun", "night")
+
+
+class SaidCookie(SecureCookieSessionInterface):
+    """Flask's own cookie, which carries the sentence shown after a save: secure wherever the page came by https."""
+
+    def get_cookie_secure(self, app: Flask) -> bool:
+        return request.is_secure
 
 
 def theme() -> str:
@@ -28,7 +36,7 @@ def with_headers(response: Response) -> Response:
         response.headers.setdefault("Strict-Transport-Security", "max-age=31536000")
     if not (request.endpoint or "").endswith("static"):
         # A shared tablet: what one person saw must not come back for the next from any cache.
-        response.headers.setdefault("Cache-Control", "no-store")
+        response.headers["Cache-Control"] = "no-store"
     return response
 
 
@@ -60,14 +68,16 @@ def register(app: Flask) -> None:
         register,
         rounds,
         settings,
+        standards,
         starts,
         week,
     )
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
-                   settings):
+                   settings, standards):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
+    app.session_interface = SaidCookie()
     app.before_request(access.check_request)
     app.after_request(access.close_request)
     app.after_request(with_headers)
