@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from flask import Blueprint, flash, g, make_response, redirect, render_template, request, url_for
+from flask import session as session_of_flask
 from wtforms import Form, PasswordField, StringField
 from wtforms.validators import InputRequired, Length
 
@@ -94,6 +95,7 @@ def sign_out() -> Any:
     answer = make_response(redirect(url_for("accounts.sign_in"), 303))
     answer.delete_cookie(access.cookie_name(), path="/", secure=request.is_secure, httponly=True, samesite="Lax")
     answer.headers["Clear-Site-Data"] = '"cache"'
+    session_of_flask.clear()  # a sentence meant for this person is not for the next
     return answer
 
 

@@ -334,31 +334,47 @@ def test_style_sheets_are_kept_by_the_browser(client: FlaskClient) -> None:
     answer.close()
 
 
-def test_over_http_every_cookie_is_out_of_reach_of_scripts_and_other_sites(
-        plant: Plant, client: FlaskClient, app_database: Database) -> None:
+@pytest.fixture
+def two_units(plant: Plant, app_database: Database) -> Person:
+    """Somebody, "both", who works in Unit 2 and Unit 3."""
     with app_database.writing() as session:
-        second = make_unit(session, "Unit 3")
-        both = make_person(session, [session.merge(plant.unit), second], sign_in="both")
+        made = make_person(session, [session.merge(plant.unit), make_unit(session, "Unit 3")], sign_in="both")
         session.commit()
-    set_by = [*cookies_of(client.get("/sign-in")), *cookies_of(try_sign_in(client, both.sign_in, SECRET)),
-              *cookies_of(post_form(client, "/unit", {"unit_id": str(second.id)})),
+    return made
+
+
+def test_over_http_every_cookie_is_out_of_reach_of_scripts_and_other_sites(
+        plant: Plant, client: FlaskClient, two_units: Person) -> None:
+    set_by = [*cookies_of(client.get("/sign-in")), *cookies_of(try_sign_in(client, "both", SECRET)),
+              *cookies_of(post_form(client, "/unit", {"unit_id": str(two_units.units[1].id)})),
               *cookies_of(client.get("/screen/night"))]
-    assert {c.split("=")[0] for c in set_by} >= {"visitor", "rounds", "theme"}
+    assert {c.split("=")[0] for c in set_by} == {"visitor", "rounds", "said", "theme"}
     assert [c for c in set_by if "HttpOnly" not in c or "SameSite=Lax" not in c or "Path=/" not in c] == []
 
 
 def test_over_https_every_cookie_is_secure_and_the_session_bound_to_the_host(
-        plant: Plant, client: FlaskClient) -> None:
+        plant: Plant, client: FlaskClient, two_units: Person) -> None:
     secure = {"base_url": "https://localhost"}
     first = client.get("/sign-in", **secure)
     token = first.get_data(as_text=True).split('name="csrf_token" value="')[1].split('"')[0]
-    answer = client.post("/sign-in", data={"csrf_token": token, "sign_in": "operator", "secret": SECRET},
-                         **secure)
+    answer = client.post("/sign-in", data={"csrf_token": token, "sign_in": "both", "secret": SECRET}, **secure)
     assert answer.status_code == 303
-    set_by = [*cookies_of(first), *cookies_of(answer), *cookies_of(client.get("/screen/sun", **secure))]
+    token = client.get("/help", **secure).get_data(as_text=True).split('name="csrf_token" value="')[1].split('"')[0]
+    moved = client.post("/unit", data={"csrf_token": token, "unit_id": str(two_units.units[1].id)}, **secure)
+    set_by = [*cookies_of(first), *cookies_of(answer), *cookies_of(moved),
+              *cookies_of(client.get("/screen/sun", **secure))]
+    assert {c.split("=")[0] for c in set_by} == {"visitor", "__Host-rounds", "said", "theme"}
     assert [c for c in set_by if "Secure" not in c] == []
     assert any(c.startswith("__Host-rounds=") and "Domain" not in c for c in set_by)
     assert client.get("/motors", **secure).headers["Strict-Transport-Security"].startswith("max-age=")
+
+
+def test_a_sentence_meant_for_one_person_is_not_shown_to_the_next(
+        plant: Plant, client: FlaskClient, two_units: Person) -> None:
+    token = form_token(sign_in(client, two_units))
+    client.post("/unit", data={"csrf_token": token, "unit_id": str(two_units.units[1].id)})
+    client.post("/sign-out", data={"csrf_token": token})  # before the page that would have said so was opened
+    assert "You are now in" not in client.get("/sign-in").get_data(as_text=True)
 
 
 def test_no_page_has_script_or_style_in_it_that_the_policy_would_stop(app: Flask, plant: Plant) -> None:
