@@ -1,8 +1,9 @@
-"""When a pre-start check is due before a start, and what it asks.
+"""When a pre-start check is due before a start; what it asks stands in prestart_items.
 
 Before a first start, the first after repair (out of service or locked out), and the first after long idle: 30 days
-without running, and without a check, is due; 29 is not. Common practice, no published source, except where an item
-says so. A tick here is no release: locks are taken off by those who put them on.
+without running, and without a check, is due; 29 is not. A check with a "no" in it stands against a start, due or not,
+until it is answered again without one. Common practice, no published source. A tick is no release: locks are taken off
+by those who put them on.
 """
 
 from __future__ import annotations
@@ -16,27 +17,14 @@ from app.rules.refusals import Refusal
 from app.rules.starting_facts import StartHistory, as_of, runs_of
 
 FIRST, REPAIR, IDLE = "first start", "first start after repair", "first start after long idle"
+ANSWERED_NO = "an item was answered no"
 SOURCE = "pre-start check due"
-#: After motor makers' manuals read in hosted copies, and common practice; each site's procedure goes before it.
-ITEMS = (
-    "Tag on the motor, on the starter and here are the same.",
-    "Every lock and tag was taken off by its owner; people are clear; the area has been told.",
-    "Guards, terminal cover and ground are in place; tools are out; drain and vent plugs are in.",
-    "The shaft turned freely by hand while it was still isolated.",
-    "Oil stands at the mark, or the grease is fresh after long storage.",
-    "A qualified person tested the insulation, and the value is kept.",
-    "The direction of rotation is agreed with the driven machine.",
-    "The load is eased: valves set as the procedure says.",
-    "The overload relay is reset, and set for the nameplate that is fitted now.",
-    "One person watches the motor with a stop in reach; nobody stands before the starter door.",
-    "If it has not begun to turn in about 2 s, or labours, it is switched off at once.",
-    "The first run is watched: bearings at 10, 30, 60 and 120 min.",
-)
-
 
 def prestart_due(history: StartHistory, now: datetime, limits: Limits) -> str | None:
-    """Why a check is due before a start at `now`: FIRST, REPAIR or IDLE; None where none is, or it was answered."""
+    """Why a check is due before a start at `now`: ANSWERED_NO, FIRST, REPAIR or IDLE; None where none is."""
     known = as_of(history, now)
+    if _answered_no(known):
+        return ANSWERED_NO
     if _first(known):
         return FIRST
     if _after_repair(known):
@@ -48,8 +36,16 @@ def prestart_due(history: StartHistory, now: datetime, limits: Limits) -> str | 
 
 def refusal(why: str) -> Refusal:
     """The no of a check that is due."""
+    if why == ANSWERED_NO:
+        return Refusal("pre-start check", "pre-start check on record", "An item of the pre-start check was answered no. "
+                       "Put it right, then answer the whole check again.", "The pre-start check, answered without a no.")
     return Refusal("pre-start check", SOURCE, f"A pre-start check is due: {why}. Go through it at the motor and record "
                    "each answer, then ask again.", "The pre-start check, answered.")
+
+
+def _answered_no(history: StartHistory) -> bool:
+    refused = history.prestart_refused_at
+    return refused is not None and not any(at > refused for at in history.prestart_checks)
 
 
 def _first(history: StartHistory) -> bool:

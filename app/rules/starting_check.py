@@ -66,7 +66,8 @@ def _unchecked(record: StartRecord, history_before: StartHistory, limits: Limits
     why = prestart.prestart_due(history_before, record.at, limits)
     if why is None:
         return None
-    says = f"{_what(record)} without its pre-start check ({why}). Go through the check now; watch the first run."
+    how = f"although {why} in its pre-start check" if why == prestart.ANSWERED_NO else f"without its check ({why})"
+    says = f"{_what(record)} {how}. Go through the pre-start check now; watch the first run."
     return Finding(UNCHECKED, None, THIS_SHIFT, None, None, None, prestart.SOURCE, says)
 
 

@@ -83,6 +83,8 @@ class StartHistory:
     shift_start: datetime | None = None
     #: when a pre-start check was answered in full
     prestart_checks: tuple[datetime, ...] = ()
+    #: the newest check in which an item was answered no
+    prestart_refused_at: datetime | None = None
     #: when it last came back from out of service or locked out
     back_in_service_at: datetime | None = None
     #: newest reading that found it running: an older motor has had its first start
@@ -133,6 +135,7 @@ def as_of(history: StartHistory, now: datetime) -> StartHistory:
                                if utc(release.at) <= moment), key=lambda release: release.at)),
         running_since=_till(history.running_since, moment), shift_start=_till(history.shift_start, moment),
         prestart_checks=_all_till(history.prestart_checks, moment),
+        prestart_refused_at=_till(history.prestart_refused_at, moment),
         back_in_service_at=_till(history.back_in_service_at, moment),
         seen_running_at=_till(history.seen_running_at, moment), fitted_at=_till(history.fitted_at, moment))
 

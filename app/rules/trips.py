@@ -94,12 +94,21 @@ def _shift(trip: TripRecord, history: StartHistory) -> datetime | None:
     return begun if begun is not None and trip.at >= begun else None
 
 
-def bars(history: StartHistory, now: datetime) -> Refusal | None:
-    """The trip that forbids a start: an uncleared fault before an unsettled overload, the newest of each."""
+def unsettled(history: StartHistory) -> tuple[TripRecord, tuple[str, ...]] | None:
+    """The trip that forbids a start and what it needs: an uncleared fault before an overload, the newest of each."""
     for trip in sorted(history.trips, key=lambda trip: (is_fault(trip.protection), trip.at), reverse=True):
         if needs := missing(trip, second_in_shift(trip, history)):
-            return _fault(trip, now) if is_fault(trip.protection) else _overload(trip, needs, now)
+            return trip, needs
     return None
+
+
+def bars(history: StartHistory, now: datetime) -> Refusal | None:
+    """The no of the trip that forbids a start."""
+    found = unsettled(history)
+    if found is None:
+        return None
+    trip, needs = found
+    return _fault(trip, now) if is_fault(trip.protection) else _overload(trip, needs, now)
 
 
 def _fault(trip: TripRecord, now: datetime) -> Refusal:

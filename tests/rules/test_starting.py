@@ -104,6 +104,8 @@ TRIES = [
     ("released and rested", "14:01", record(*did(TRIPPED, "13:00", "13:01"), releases=(RELEASE,)), 200, "yes"),
     ("a release before the last try does not count", "13:21",
      record(*did(TRIPPED, "13:00", "13:20", "13:20:30"), releases=(RELEASE,)), 200, FIND),
+    ("a release in the instant of a start was before it", "14:30",
+     record(*did(TRIPPED, "13:00", "13:01", "13:10"), releases=(RELEASE,)), 200, "yes, try 2 of 2"),
     ("a release without a cause releases nothing", "14:30",
      record(*did(TRIPPED, "13:00", "13:01"), releases=(replace(RELEASE, cause=" "),)), 200, FIND),
 ]
@@ -144,6 +146,11 @@ def test_short_starts_count_in_the_hour_of_the_next_ordinary_start() -> None:
 def test_short_starts_are_no_excuse_under_the_table() -> None:
     history = record(*(ran(f"13:{m:02}", 0.1) for m in (0, 20)))
     assert told(ask("13:40", history, K201, BY_TABLE, then_continuous=True)) == "not before 14:20:00"
+
+
+@pytest.mark.parametrize("clock, counted", [("10:59:59", 3), ("11:00", 2), ("11:20", 1), ("11:40", 0)])
+def test_a_start_exactly_an_hour_old_no_longer_counts(clock: str, counted: int) -> None:
+    assert ask(clock, THREE, plate(30)).starts_last_60_min == counted
 
 
 # the table -------------------------------------------------------------------------------------------------
@@ -245,6 +252,16 @@ def test_a_failed_start_under_a_procedure_waits_and_its_tries_end() -> None:
     assert told(ask("10:01", one, plate(2000), plan)) == "not before 10:10:00"
     assert told(ask("10:10", one, plate(2000), plan)) == "yes, try 2 of 2"
     assert told(ask("12:00", two, plate(2000), plan)) == FIND
+
+
+def test_a_written_spacing_leaves_no_try_at_once() -> None:
+    # 30 hp, 25 min written over general practice; with tries alone written, the hour is still general practice's
+    failed = record(*did(TRIPPED, "10:00"))
+    spaced, tries_only = StartPlan(written_spacing_min=25), StartPlan(written_tries=2)
+    assert told(ask("10:01", failed, plate(30), spaced)) == "not before 10:25:00"
+    bumped = record(ran("10:00", 0.1))  # 6 s; 60 min of rest after it
+    assert told(ask("10:11", bumped, plate(30), spaced, then_continuous=True)) == "not before 11:00:06"
+    assert told(ask("10:01", failed, plate(30), tries_only)) == "yes, try 2 of 2"
 
 
 @pytest.mark.parametrize("motor", [plate(2000), plate(1500.01), plate(None)],

@@ -71,7 +71,7 @@ def ask(motor: Nameplate, plan: StartPlan, history: StartHistory, second: float,
     return start_permission(motor, plan, history, moment(second), then_continuous=continuous, limits=LIMITS)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=250, deadline=None)
 @given(motors, plans, events, gaps_s, st.booleans(), st.sampled_from([RAN, AUTOMATIC]))
 def test_a_start_that_was_told_yes_is_never_flagged(motor: Nameplate, plan: StartPlan,
                                                     drawn: list[tuple[int, str, int]], gap: int, continuous: bool,
@@ -83,7 +83,7 @@ def test_a_start_that_was_told_yes_is_never_flagged(motor: Nameplate, plan: Star
     assert (answer.answer == "yes") == (not flagged), (answer, flagged)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(motors, plans, events, gaps_s, st.integers(0, 20 * 24 * 3600), st.booleans())
 def test_waiting_never_turns_yes_to_no(motor: Nameplate, plan: StartPlan, drawn: list[tuple[int, str, int]], gap: int,
                                        wait: int, continuous: bool) -> None:
@@ -99,7 +99,7 @@ def test_but_a_long_idle_makes_a_check_due() -> None:
     assert ask(MOTORS[0], PLANS[0], history, 900 + 30 * day).decided_by == "pre-start check"
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(motors, plans, events, gaps_s, st.booleans())
 def test_the_time_told_is_the_first_at_which_it_may_be_started(motor: Nameplate, plan: StartPlan,
                                                                drawn: list[tuple[int, str, int]], gap: int,
@@ -115,7 +115,7 @@ def test_the_time_told_is_the_first_at_which_it_may_be_started(motor: Nameplate,
     assert just_before.answer == "not before"
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(motors, plans, events, gaps_s)
 def test_the_zone_of_the_clock_changes_nothing(motor: Nameplate, plan: StartPlan, drawn: list[tuple[int, str, int]],
                                                gap: int) -> None:
@@ -130,7 +130,7 @@ def test_the_zone_of_the_clock_changes_nothing(motor: Nameplate, plan: StartPlan
 full_runs = st.lists(st.tuples(gaps_s, st.sampled_from([900, 901, 1800, 3600])), max_size=8)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(full_runs, gaps_s)
 def test_after_full_runs_a_small_motor_goes_by_count_and_spacing_alone(drawn: list[tuple[int, int]], gap: int) -> None:
     history, end = told([(rest, RAN, length) for rest, length in drawn])
@@ -163,7 +163,7 @@ def obeyed(motor: Nameplate, plan: StartPlan, drawn: list[tuple[int, str, int]])
     return starts, ends
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.sampled_from([plate(75, 4), plate(250, 2), plate(30, 4)]), obedient)
 def test_who_obeys_the_table_never_passes_it(motor: Nameplate, drawn: list[tuple[int, str, int]]) -> None:
     starts, ends = obeyed(motor, StartPlan(TABLE), drawn)
@@ -174,7 +174,7 @@ def test_who_obeys_the_table_never_passes_it(motor: Nameplate, drawn: list[tuple
     assert tries_in_a_row(starts) <= (3 if motor.hp == 30 else 2)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.sampled_from([30, 200]), obedient)
 def test_who_obeys_general_practice_passes_it_only_by_tries(hp: float, drawn: list[tuple[int, str, int]]) -> None:
     starts, _ = obeyed(plate(hp), StartPlan(), drawn)
@@ -197,7 +197,7 @@ def tries_in_a_row(starts: list[StartRecord]) -> int:
     return most
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(motors, plans, events, st.sampled_from(["fuse", "circuit breaker", "unknown", "arc detector"]), gaps_s)
 def test_no_wait_opens_the_way_over_an_uncleared_fault(motor: Nameplate, plan: StartPlan,
                                                        drawn: list[tuple[int, str, int]], protection: str,

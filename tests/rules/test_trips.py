@@ -48,6 +48,7 @@ CASES = [
     ("second, head operator agreed", (settled("08:00"), settled("09:00", head_operator_at=at("09:30"))), "yes"),
     ("third, agreed to the second only",
      (settled("08:00"), settled("08:30", head_operator_at=at("08:55")), settled("09:00")), "no"),
+    ("the first in the shift's first instant", (settled("06:00"), settled("09:00")), "no"),
     ("one in the shift before", (settled("05:59"), settled("06:00")), "yes"),
     ("two in the shift before, agreed by nobody", (settled("04:00", shift_start=at("00:00")),
                                                    settled("05:00", shift_start=at("00:00"))), "no"),
