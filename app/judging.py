@@ -6,7 +6,6 @@ makes what came after it be judged again, and no person's word on a flag is ever
 
 from __future__ import annotations
 
-import itertools
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -15,19 +14,20 @@ from datetime import datetime, timedelta
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from app.gathering import due_facts, facts_of
+from app.gathering import plate_facts as plate_facts
+from app.gathering import run_then as run_then
 from app.rules import clearing, facts, greasing, sheet
-from app.rules.findings import Finding
+from app.rules.findings import Finding, rank
 from app.rules.limits import Limits
-from app.store import flags, limits, lubrication, motors, rounds, sightings, starts
+from app.store import flags, limits, rounds, sightings
 from app.store.flags import NO_END, Flag, Sighting
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing
-from app.store.motors import Motor, MotorRun
+from app.store.motors import Motor
 from app.store.rounds import Reading, Round
 from app.store.units import Unit
 
-#: How many entries back the pace of the walk is looked at, for `look_again`.
-PACE_LOOK_BACK = 10
 #: How many later entries a late one makes us judge again, and how many earlier ones count a flag's good rounds anew.
 AGAIN_AFTER_LATE = 60
 #: Why a flag closed without a person.
@@ -43,116 +43,6 @@ class Cause:
     at: datetime
     received_at: datetime
     person_id: int | None
-
-
-# facts out of the store ------------------------------------------------------------------------------------
-
-
-def plate_facts(plate: motors.Nameplate | None) -> facts.Nameplate:
-    if plate is None:
-        return facts.Nameplate(amps_unknown_because="no nameplate entered")
-    waiting = plate.confirmed_at is None and plate.motor is not None and plate is not plate.motor.nameplates[0]
-    because = None
-    if plate.amps is None and plate.amps_stamped:
-        because = "connected voltage not chosen"
-    if waiting:
-        because = "plate not confirmed"
-    return facts.Nameplate(
-        key=plate.id, rated_amps=None if because else plate.amps, service_factor=plate.service_factor,
-        service_factor_amps=None if because else plate.service_factor_amps, volts=plate.volts, hp=plate.hp,
-        phases=plate.phases, hz=plate.hz, rpm=plate.rpm, poles=plate.poles, insulation_class=plate.insulation_class,
-        ambient_c=plate.ambient_c, mounting=plate.mounting, bearing=facts.Ends(plate.de_bearing, plate.ode_bearing),
-        frame=plate.frame, amps_unknown_because=because, load_wk2_lbft2=plate.load_wk2_lbft2)
-
-
-def run_h_between(run: MotorRun | None, greased_at: datetime | None, greased_run_s: float | None,
-                  at: datetime) -> float | None:
-    """Running hours since a greasing, as estimated; before the first observation a motor is taken to have run."""
-    if greased_at is None:
-        return None
-    if run is None:
-        return max(0.0, (at - greased_at).total_seconds() / 3600)
-    now_s = run.run_s + (max(0.0, (at - run.observed_at).total_seconds()) if run.state == facts.RUNNING else 0.0)
-    then_s = greased_run_s
-    if then_s is None:
-        then_s = min(0.0, -(run.first_observed_at - greased_at).total_seconds())
-    return max(0.0, (now_s - then_s) / 3600)
-
-
-def point_facts(point: motors.LubricationPoint, greased: Greasing | None, run: MotorRun | None,
-                at: datetime) -> facts.LubricationPoint:
-    """One line of the chart with the newest of the recorded greasings and the register's own date."""
-    last_at, run_s = (greased.at, greased.run_s) if greased else (None, None)
-    if last_at is None and point.last_greased_at is not None and point.last_greased_at <= at:
-        last_at = point.last_greased_at
-    return facts.LubricationPoint(
-        kind=point.kind, lubricant=point.lubricant, thickener=point.thickener, grease_g=point.grease_g,
-        interval_days=point.interval_days, interval_run_h=point.interval_run_h, last_greased_at=last_at,
-        run_h_since=run_h_between(run, last_at, run_s, at))
-
-
-def _state_at(session: Session, motor_id: int, at: datetime) -> str | None:
-    """The state last observed by an instant."""
-    return session.scalar(sa.select(Reading.state).where(
-        Reading.motor_id == motor_id, Reading.taken_at <= at, Reading.skip_reason.is_(None), rounds.not_corrected())
-        .order_by(Reading.taken_at.desc()).limit(1))
-
-
-def run_then(session: Session, motor: Motor, at: datetime) -> MotorRun | None:
-    """How long the motor had run by an instant: for an entry judged after newer ones are known."""
-    run = session.get(MotorRun, motor.id)
-    if run is None or at >= run.observed_at:
-        return run
-    if at < run.first_observed_at:
-        return None
-    seen = [(at, _state_at(session, motor.id, at))]
-    seen += [(r.taken_at, r.state) for r in rounds.readings_after(session, motor.id, at, 500) if not r.skipped]
-    later_s = sum((until - since).total_seconds() for (since, state), (until, _) in itertools.pairwise(
-        [*seen, (run.observed_at, None)]) if state == facts.RUNNING)
-    return MotorRun(motor_id=motor.id, first_observed_at=run.first_observed_at, observed_at=at,
-                    state=seen[0][1] or facts.STANDBY, run_s=max(0.0, run.run_s - later_s))
-
-
-def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Greasing]) -> facts.Motor:
-    run = run_then(session, motor, at)
-
-    def chart(end: str) -> facts.LubricationPoint | None:
-        point = motor.point(end)
-        newest = next((g for g in greased if g.end == end), None)
-        return point_facts(point, newest, run, at) if point else None
-
-    ammeter_there = {"current_a"} if motor.ammeter == "control room" else set()
-    return facts.Motor(
-        tag=motor.tag, nameplate=plate_facts(motor.nameplate_at(at)), ammeter=motor.ammeter, interlock=motor.interlock,
-        accepted_normal_feel=motor.accepted_normal_feel, lubrication=facts.Ends(chart("DE"), chart("ODE")),
-        by_control_room=frozenset(ammeter_there | {k for k in motor.by_control_room.split(",") if k}))
-
-
-def _pace(session: Session, reading: Reading, fast_s: float) -> tuple[float | None, int]:
-    """Seconds since this person's entry before, and how many entries in a row came within `fast_s`."""
-    before = rounds.previous_by_person(session, reading.person_id, reading.taken_at, PACE_LOOK_BACK)
-    times = [reading.taken_at, *(r.taken_at for r in before)]
-    gaps = [(later - earlier).total_seconds() for later, earlier in itertools.pairwise(times)]
-    if not gaps or reading.token_id is not None:
-        return None, 0
-    return gaps[0], sum(1 for _ in itertools.takewhile(lambda gap: gap <= fast_s, gaps))
-
-
-def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None, at: datetime,
-             in_force: Limits | None = None) -> facts.Facts:
-    """Everything the rules are given for one motor at one instant."""
-    greased = lubrication.last_greasings(session, motor.id, at + timedelta(microseconds=1))
-    before = [r.as_facts() for r in rounds.last_running(session, motor.id, at)] if reading is not None else []
-    fast_s = (in_force or Limits()).value("look_again_pace_s")
-    pace_s, fast = _pace(session, reading, fast_s) if reading is not None else (None, 0)
-    started = starts.newest_starts(session, motor.id, 1, before=at) if reading is not None else []
-    return facts.Facts(
-        motor=motor_facts(session, motor, at, greased), now=at, reading=reading.as_facts() if reading else None,
-        history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
-                              last_start_at=started[0].at if started else None,
-                              new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
-        walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,
-        show=unit.show)
 
 
 # judging an entry ------------------------------------------------------------------------------------------
@@ -305,25 +195,17 @@ def judge_opened_round(session: Session, unit: Unit, opened: Round, at: datetime
     cause = Cause("round", uuid.uuid5(uuid.NAMESPACE_OID, f"round {opened.id}"), at, at, opened.opened_by_id)
     for motor, given in due_facts(session, unit, at):
         found = overdue(given, limits.limits_from(changes, motor.id, at))
-        if found:
-            raise_flags(session, unit, motor, cause, found)
+        raise_flags(session, unit, motor, cause, [f for f in sorted(found, key=lambda f: rank(f.priority))
+                                                  if not _seen_since(session, motor, f, opened.starts_at)])
+
+
+def _seen_since(session: Session, motor: Motor, f: Finding, since: datetime) -> bool:
+    """This shift's entries show it already: the opened round counts it no second time."""
+    flag = flags.open_flag(session, motor.id, f.rule, f.end or NO_END)
+    return flag is not None and flag.last_seen_at >= since
 
 
 # overdue greasing, computed when read ----------------------------------------------------------------------
-
-
-def due_facts(session: Session, unit: Unit, at: datetime) -> Iterable[tuple[Motor, facts.Facts]]:
-    """The motors with a greasing interval, each with just the facts that `greasing.check` needs. Three queries."""
-    lines = lubrication.greasing_lines(session, unit.id)
-    runs = motors.runs_of(session, unit.id)
-    newest = lubrication.newest_by_point(session, unit.id)
-    by_motor: dict[int, tuple[Motor, dict[str, facts.LubricationPoint]]] = {}
-    for point, motor in lines:
-        held = by_motor.setdefault(motor.id, (motor, {}))[1]
-        held[point.end] = point_facts(point, newest.get((motor.id, point.end)), runs.get(motor.id), at)
-    for motor, ends in by_motor.values():
-        chart = facts.Ends(ends.get("DE"), ends.get("ODE"))
-        yield motor, facts.Facts(facts.Motor(motor.tag, lubrication=chart), at, show=unit.show)
 
 
 @dataclass(frozen=True)
@@ -337,11 +219,10 @@ class DueLine:
 
 
 def greasing_due(session: Session, unit: Unit, at: datetime) -> list[DueLine]:
-    """Every bearing with an interval, and whether it is overdue at this instant."""
-    changes = limits.limit_changes(session, unit.id)
+    """Every bearing with an interval, and whether it is overdue at this instant. One query: no limit has a say here."""
     lines = []
     for motor, given in due_facts(session, unit, at):
-        found = {f.end: f for f in overdue(given, limits.limits_from(changes, motor.id, at))}
+        found = {f.end: f for f in overdue(given, Limits())}
         lines += [DueLine(motor, end, point, found.get(end)) for end, point in given.motor.lubrication.items()]
     return lines
 

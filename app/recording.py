@@ -7,7 +7,7 @@ names a motor or person that is not of this unit, is refused at its field.
 from __future__ import annotations
 
 import uuid
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -19,6 +19,7 @@ from app import judging
 from app.entries import BadEntry, Entry, Problem
 from app.rules import facts
 from app.rules.findings import Finding
+from app.rules.running_hours import Seen
 from app.rules.shifts import Shift
 from app.store import changes, flags, lubrication, motors, people, rounds, starts
 from app.store.changes import Change
@@ -32,7 +33,7 @@ from app.store.units import Unit
 FILLED_IN = frozenset({
     "id", "content", "unit_id", "round_id", "motor_id", "nameplate_id", "person_id", "token_id", "taken_at",
     "taken_at_device", "at", "clock_offset_s", "received_at", "condition_before", "typed", "run_s",
-    "at_device", "watch", "dip_id"})
+    "at_device", "watch", "dip_id", "unsure_s", "gun", "stroke_g", "strokes"})
 #: One id names one entry, of whatever kind.
 KINDS: tuple[type[Any], ...] = (Reading, Greasing, starts.Start, starts.Stop, starts.Trip)
 #: Less than this is the network's delay, not a wrong clock.
@@ -81,12 +82,12 @@ def open_round(session: Session, unit: Unit, shift: Shift, at: datetime, person_
     if found is not None:
         return found, False
     insert = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
-    made = session.execute(insert(Round).values(
+    made = session.scalar(insert(Round).values(
         unit_id=unit.id, shift_date=shift.date, shift_name=shift.name, starts_at=shift.starts_at,
-        ends_at=shift.ends_at, opened_at=at, opened_by_id=person_id).on_conflict_do_nothing())
+        ends_at=shift.ends_at, opened_at=at, opened_by_id=person_id).on_conflict_do_nothing().returning(Round.id))
     opened = rounds.round_of(session, unit.id, shift.date, shift.name)
     assert opened is not None
-    return opened, made.rowcount == 1
+    return opened, made is not None
 
 
 def open_sheet(session: Session, unit: Unit, at: datetime, person: Person) -> Round:
@@ -244,7 +245,7 @@ def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[s
     if replaced is not None:
         forget(session, motor, replaced)
     if not row.skipped and row.state:
-        observe(session, motor, row.state, taken_at)
+        observe(session, motor, row.state, taken_at, exact=False)
     found = judging.judge_reading(session, sender.unit, motor, row, replaced)
     if new and shift.holds(sender.received_at):  # the shift's first entry opens its sheet, as looking at it does
         judging.judge_opened_round(session, sender.unit, opened, sender.received_at)
@@ -284,17 +285,18 @@ def _replaced(session: Session, sender: Sender, motor: Motor, person: Person, en
     return old
 
 
-def observe(session: Session, motor: Motor, state: str, at: datetime) -> None:
-    """The motor was seen in this state. The newest observation is its condition; a lock stands until it is ended."""
+def observe(session: Session, motor: Motor, state: str, at: datetime, exact: bool = True) -> None:
+    """The motor was seen in this state. The newest observation is its condition; a lock stands until it is ended.
+
+    exact: a start, stop or change by hand, which says when the state changed; a reading only finds it.
+    """
     if motor.condition != facts.LOCKED_OUT and (motor.condition_at is None or at >= motor.condition_at):
         motor.condition, motor.condition_at = state, at
     run = session.get(MotorRun, motor.id)
     if run is None:
         session.add(MotorRun(motor_id=motor.id, first_observed_at=at, observed_at=at, state=state, run_s=0.0))
     elif at >= run.observed_at:
-        if run.state == facts.RUNNING:
-            run.run_s += (at - run.observed_at).total_seconds()
-        run.observed_at, run.state = at, state
+        run.observe(state, at, exact)
     else:
         rebuild_run(session, motor, run)
     session.flush()
@@ -316,26 +318,37 @@ def forget(session: Session, motor: Motor, replaced: Reading) -> None:
 
 def rebuild_run(session: Session, motor: Motor, run: MotorRun) -> None:
     """Running time made anew from the entries: one of them arrived late, or was corrected."""
-    seen = sorted([*rounds.states_seen(session, motor.id), *starts.states_seen(session, motor.id)])
+    seen = [Seen(at, state) for at, state in rounds.states_seen(session, motor.id)]
+    seen += [Seen(at, state, True) for at, state in starts.states_seen(session, motor.id)]
+    seen += [Seen(c.at, c.after, True) for c in _by_hand(session, motor) if c.after in facts.STATES]
     if not seen:
         return
-    done = sorted(lubrication.greasings_of(session, motor.id), key=lambda g: g.at)
-    run.first_observed_at, run.run_s = seen[0][0], 0.0
-    at, state = seen[0]
-    for later, next_state in [*seen[1:], seen[-1]]:
+    seen.sort(key=lambda s: s.at)
+    done = lubrication.greasings_of(session, motor.id)
+    run.first_observed_at, run.observed_at, run.state = seen[0].at, seen[0].at, seen[0].state
+    run.run_s = run.unsure_s = 0.0
+    for i, here in enumerate(seen):
+        if i:
+            run.observe(here.state, here.at, here.exact)
+        until = seen[i + 1].at if i + 1 < len(seen) else None
         for g in done:
-            if at <= g.at < later:
-                g.run_s = run.run_s + ((g.at - at).total_seconds() if state == facts.RUNNING else 0.0)
-        if state == facts.RUNNING:
-            run.run_s += (later - at).total_seconds()
-        at, state = later, next_state
-    run.observed_at, run.state = at, state
+            if here.at <= g.at and (until is None or g.at < until):
+                g.run_s, g.unsure_s = run.until(g.at)
 
 
 # greasings -------------------------------------------------------------------------------------------------
 
 
-def record_greasing(session: Session, sender: Sender, entry: Entry) -> Recorded:
+@dataclass(frozen=True)
+class GivenWith:
+    """The gun a greasing was given with, as it was counted at the motor."""
+
+    gun: str
+    stroke_g: float
+    strokes: float
+
+
+def record_greasing(session: Session, sender: Sender, entry: Entry, given: GivenWith | None = None) -> Recorded:
     """Stores one greasing, judges it, moves the due date. Raises BadEntry, OtherContent."""
     there = stored_before(session, Greasing, entry, sender.unit)
     if there is not None:
@@ -346,16 +359,17 @@ def record_greasing(session: Session, sender: Sender, entry: Entry) -> Recorded:
     row = Greasing(
         id=entry.id, content=entry.content, unit_id=sender.unit.id, motor_id=motor.id, at=at,
         received_at=sender.received_at, person_id=person.id, token_id=sender.token.id if sender.token else None,
-        run_s=_run_s_at(session, motor, at), **entry.columns)
+        **_run_at(session, motor, at), **entry.columns, **(asdict(given) if given else {}))
     row.person = session.get_one(Person, person.id)
     if not add_once(session, row):
         return answer_of(session, stored_before(session, Greasing, entry, sender.unit), False)
     return Recorded(row.id, True, judging.judge_greasing(session, sender.unit, motor, row))
 
 
-def _run_s_at(session: Session, motor: Motor, at: datetime) -> float | None:
-    """The motor's running seconds at an instant; None before its first observation."""
+def _run_at(session: Session, motor: Motor, at: datetime) -> dict[str, float]:
+    """The motor's running and unsure seconds at an instant; nothing before its first observation."""
     run = judging.run_then(session, motor, at)
     if run is None:
-        return None
-    return run.run_s + ((at - run.observed_at).total_seconds() if run.state == facts.RUNNING else 0.0)
+        return {}
+    run_s, unsure_s = run.until(at)
+    return {"run_s": run_s, "unsure_s": unsure_s}

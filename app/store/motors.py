@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
-from app.rules import facts
+from app.rules import facts, running_hours
 from app.store.base import Base, Real, UtcDateTime, one_of
 from app.store.people import Person
 from app.store.units import Unit
@@ -171,14 +171,22 @@ class LubricationPoint(Base):
     replaced_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     person_id: Mapped[int | None] = mapped_column(sa.ForeignKey("person.id"))
     why: Mapped[str | None] = mapped_column(sa.Text)
+    greased_while: Mapped[str | None] = mapped_column(sa.Text)  # "running" or "stopped": makers disagree
+    drain_plug: Mapped[bool | None] = mapped_column()  # None: nobody has looked
+    #: figures that the handbook gave and a person confirmed, by column, commas: "grease_g,interval_run_h"
+    computed: Mapped[str | None] = mapped_column(sa.Text)
     person: Mapped[Person | None] = relationship()
+
+    @property
+    def computed_columns(self) -> frozenset[str]:
+        return frozenset(filter(None, (self.computed or "").split(",")))
 
 
 class MotorRun(Base):
     """How long a motor has run, kept up with every observation so that no page adds up history.
 
-    Method: a motor is taken to stay as last observed (reading, start, stop, change by hand) until the next
-    observation. Rebuilt from the entries when one arrives late.
+    The method, and what makes hours unsure, stand in app/rules/running_hours.py. Rebuilt from the entries when one
+    arrives late.
     """
 
     __tablename__ = "motor_run"
@@ -188,6 +196,18 @@ class MotorRun(Base):
     observed_at: Mapped[datetime] = mapped_column(UtcDateTime)
     state: Mapped[str] = mapped_column(sa.Text)
     run_s: Mapped[float] = mapped_column(Real, default=0.0)  # running seconds from the first observation to the newest
+    unsure_s: Mapped[float] = mapped_column(Real, default=0.0, server_default=sa.text("0"))  # may have been otherwise
+
+    def observe(self, state: str, at: datetime, exact: bool) -> None:
+        """The next observation, in the order of time. exact: it says itself when the state changed."""
+        self.run_s, self.unsure_s = self.until(at, state != self.state, exact)
+        self.observed_at, self.state = at, state
+
+    def until(self, at: datetime, changed: bool = False, exact: bool = False) -> tuple[float, float]:
+        """Running and unsure seconds up to an instant not before the newest observation."""
+        gap_s = max(0.0, (at - self.observed_at).total_seconds())
+        unsure_s = 3600.0 * running_hours.unsure_h(gap_s / 3600.0, changed, exact)
+        return self.run_s + (gap_s if self.state == facts.RUNNING else 0.0), self.unsure_s + unsure_s
 
 
 def walking_order() -> tuple[sa.SQLColumnExpression[Any], ...]:

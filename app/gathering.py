@@ -1,0 +1,186 @@
+"""Facts out of the store, as the rules are given them: one motor at one instant, or the whole chart at once."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from app.rules import facts, regrease
+from app.rules import greased as greased_rules
+from app.rules.limits import Limits
+from app.store import lubrication, motors, rounds, starts, temporary
+from app.store.lubrication import ChartRow, Greasing
+from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
+from app.store.rounds import Reading
+from app.store.units import Unit
+
+#: How many entries back the pace of the walk is looked at, for `look_again`.
+PACE_LOOK_BACK = 10
+
+
+def plate_facts(plate: Nameplate | None) -> facts.Nameplate:
+    if plate is None:
+        return facts.Nameplate(amps_unknown_because="no nameplate entered")
+    waiting = plate.confirmed_at is None and plate.motor is not None and plate is not plate.motor.nameplates[0]
+    because = None
+    if plate.amps is None and plate.amps_stamped:
+        because = "connected voltage not chosen"
+    if waiting:
+        because = "plate not confirmed"
+    return facts.Nameplate(
+        key=plate.id, rated_amps=None if because else plate.amps, service_factor=plate.service_factor,
+        service_factor_amps=None if because else plate.service_factor_amps, volts=plate.volts, hp=plate.hp,
+        phases=plate.phases, hz=plate.hz, rpm=plate.rpm, poles=plate.poles, insulation_class=plate.insulation_class,
+        ambient_c=plate.ambient_c, mounting=plate.mounting, bearing=facts.Ends(plate.de_bearing, plate.ode_bearing),
+        frame=plate.frame, amps_unknown_because=because, load_wk2_lbft2=plate.load_wk2_lbft2)
+
+
+def run_h_between(run: MotorRun | None, greased_at: datetime | None, greased_run_s: float | None,
+                  at: datetime) -> float | None:
+    """Running hours since a greasing, as estimated; before the first observation a motor is taken to have run."""
+    if greased_at is None:
+        return None
+    if run is None:
+        return max(0.0, (at - greased_at).total_seconds() / 3600)
+    then_s = greased_run_s
+    if then_s is None:
+        then_s = -max(0.0, (run.first_observed_at - greased_at).total_seconds())
+    return max(0.0, (run.until(at)[0] - then_s) / 3600)
+
+
+def unsure_h_between(run: MotorRun | None, greased_at: datetime | None, greased_unsure_s: float | None,
+                     at: datetime) -> float | None:
+    """Of those, the hours in which it may have been otherwise. What is older than the record is unsure whole."""
+    if greased_at is None:
+        return None
+    if run is None:
+        return max(0.0, (at - greased_at).total_seconds() / 3600)
+    then_s = greased_unsure_s
+    if then_s is None:
+        then_s = -max(0.0, (run.first_observed_at - greased_at).total_seconds())
+    return max(0.0, (run.until(at)[1] - then_s) / 3600)
+
+
+def point_facts(point: LubricationPoint, greased: Greasing | None, run: MotorRun | None,
+                at: datetime) -> facts.LubricationPoint:
+    """One line of the chart with the newest of the recorded greasings and the register's own date."""
+    last_at, run_s, unsure_s = (greased.at, greased.run_s, greased.unsure_s) if greased else (None, None, None)
+    if last_at is None and point.last_greased_at is not None and point.last_greased_at <= at:
+        last_at = point.last_greased_at
+    return facts.LubricationPoint(
+        kind=point.kind, lubricant=point.lubricant, thickener=point.thickener, grease_g=point.grease_g,
+        interval_days=point.interval_days, interval_run_h=point.interval_run_h, last_greased_at=last_at,
+        run_h_since=run_h_between(run, last_at, run_s, at),
+        run_h_unsure=unsure_h_between(run, last_at, unsure_s, at))
+
+
+def with_offer(point: facts.LubricationPoint, plate: facts.Nameplate, end: str) -> facts.LubricationPoint:
+    """The line with what the handbook computes for this bearing and speed where the chart has nothing."""
+    bearing, no_interval = plate.bearing[end], point.interval_days is None and point.interval_run_h is None
+    if bearing is None or point.kind not in (None, "grease") or (point.grease_g is not None and not no_interval):
+        return point
+    found = regrease.offer(bearing, plate.rpm)
+    return replace(point, computed_grease_g=None if point.grease_g is not None else found.grease_g,
+                   computed_interval_run_h=found.interval_run_h if no_interval else None)
+
+
+def _state_at(session: Session, motor_id: int, at: datetime) -> str | None:
+    """The state last observed by an instant."""
+    return session.scalar(sa.select(Reading.state).where(
+        Reading.motor_id == motor_id, Reading.taken_at <= at, Reading.skip_reason.is_(None), rounds.not_corrected())
+        .order_by(Reading.taken_at.desc()).limit(1))
+
+
+def run_then(session: Session, motor: Motor, at: datetime) -> MotorRun | None:
+    """How long the motor had run by an instant: for an entry judged after newer ones are known."""
+    run = session.get(MotorRun, motor.id)
+    if run is None or at >= run.observed_at:
+        return run
+    if at < run.first_observed_at:
+        return None
+    seen = [(at, _state_at(session, motor.id, at))]
+    seen += [(r.taken_at, r.state) for r in rounds.readings_after(session, motor.id, at, 500) if not r.skipped]
+    later_s = sum((until - since).total_seconds() for (since, state), (until, _) in itertools.pairwise(
+        [*seen, (run.observed_at, None)]) if state == facts.RUNNING)
+    return MotorRun(motor_id=motor.id, first_observed_at=run.first_observed_at, observed_at=at,
+                    state=seen[0][1] or facts.STANDBY, run_s=max(0.0, run.run_s - later_s), unsure_s=run.unsure_s)
+
+
+def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Greasing]) -> facts.Motor:
+    run, plate = run_then(session, motor, at), plate_facts(motor.nameplate_at(at))
+
+    def chart(end: str) -> facts.LubricationPoint:
+        newest = next((g for g in greased if g.end == end and g.grams != 0), None)
+        line = point_facts(motor.point(end) or LubricationPoint(), newest, run, at)
+        return with_offer(line, plate, end)
+
+    ammeter_there = {"current_a"} if motor.ammeter == "control room" else set()
+    return facts.Motor(
+        tag=motor.tag, nameplate=plate, ammeter=motor.ammeter, interlock=motor.interlock,
+        accepted_normal_feel=motor.accepted_normal_feel, lubrication=facts.Ends(chart("DE"), chart("ODE")),
+        by_control_room=frozenset(ammeter_there | {k for k in motor.by_control_room.split(",") if k}))
+
+
+def _pace(session: Session, reading: Reading, fast_s: float) -> tuple[float | None, int]:
+    """Seconds since this person's entry before, and how many entries in a row came within `fast_s`."""
+    before = rounds.previous_by_person(session, reading.person_id, reading.taken_at, PACE_LOOK_BACK)
+    times = [reading.taken_at, *(r.taken_at for r in before)]
+    gaps = [(later - earlier).total_seconds() for later, earlier in itertools.pairwise(times)]
+    if not gaps or reading.token_id is not None:
+        return None, 0
+    return gaps[0], sum(1 for _ in itertools.takewhile(lambda gap: gap <= fast_s, gaps))
+
+
+def _temporary(session: Session, motor: Motor, at: datetime) -> tuple[facts.TemporaryState, ...]:
+    return tuple(state.as_facts() for state in temporary.standing_then(session, motor.id, at))
+
+
+def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None, at: datetime,
+             in_force: Limits | None = None) -> facts.Facts:
+    """Everything the rules are given for one motor at one instant."""
+    greased = lubrication.last_greasings(session, motor.id, at + timedelta(microseconds=1))
+    before = [r.as_facts() for r in rounds.last_running(session, motor.id, at)] if reading is not None else []
+    fast_s = (in_force or Limits()).value("look_again_pace_s")
+    pace_s, fast = _pace(session, reading, fast_s) if reading is not None else (None, 0)
+    started = starts.newest_starts(session, motor.id, 1, before=at) if reading is not None else []
+    return facts.Facts(
+        motor=motor_facts(session, motor, at, greased), now=at, reading=reading.as_facts() if reading else None,
+        history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
+                              last_start_at=started[0].at if started else None,
+                              temporary=_temporary(session, motor, at) if reading is not None else (),
+                              new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
+        walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,
+        show=unit.show)
+
+
+# what the clock makes due ----------------------------------------------------------------------------------
+
+
+def due_rows(session: Session, unit: Unit) -> list[ChartRow]:
+    """The lines of the chart that have an interval. A bearing whose plate says sealed is off the schedule where the
+    chart says nothing of its kind."""
+    rows = lubrication.chart_rows(session, unit.id, with_interval=True)
+    asked = {row.motor.id for row in rows if row.point.kind is None}
+    if not asked:
+        return rows
+    plates = {m.id: plate_facts(m.nameplate) for m in motors.motors_of(session, unit.id) if m.id in asked}
+    return [row for row in rows if row.motor.id not in plates
+            or greased_rules.sealed_by(point_facts(row.point, None, None, row.point.valid_from),
+                                       plates[row.motor.id].bearing[row.point.end]) is None]
+
+
+def due_facts(session: Session, unit: Unit, at: datetime,
+              rows: list[ChartRow] | None = None) -> Iterable[tuple[Motor, facts.Facts]]:
+    """The motors with a greasing interval, each with just the facts that `greasing.check` needs. One query."""
+    by_motor: dict[int, tuple[Motor, dict[str, facts.LubricationPoint]]] = {}
+    for point, motor, greased, run in due_rows(session, unit) if rows is None else rows:
+        held = by_motor.setdefault(motor.id, (motor, {}))[1]
+        held[point.end] = point_facts(point, greased, run, at)
+    for motor, ends in by_motor.values():
+        chart = facts.Ends(ends.get("DE"), ends.get("ODE"))
+        yield motor, facts.Facts(facts.Motor(motor.tag, lubrication=chart), at, show=unit.show)
