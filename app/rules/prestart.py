@@ -20,6 +20,7 @@ FIRST, REPAIR, IDLE = "first start", "first start after repair", "first start af
 ANSWERED_NO = "an item was answered no"
 SOURCE = "pre-start check due"
 
+
 def prestart_due(history: StartHistory, now: datetime, limits: Limits) -> str | None:
     """Why a check is due before a start at `now`: ANSWERED_NO, FIRST, REPAIR or IDLE; None where none is."""
     known = as_of(history, now)
@@ -37,8 +38,8 @@ def prestart_due(history: StartHistory, now: datetime, limits: Limits) -> str | 
 def refusal(why: str) -> Refusal:
     """The no of a check that is due."""
     if why == ANSWERED_NO:
-        return Refusal("pre-start check", "pre-start check on record", "An item of the pre-start check was answered no. "
-                       "Put it right, then answer the whole check again.", "The pre-start check, answered without a no.")
+        says = "An item of the pre-start check was answered no. Put it right, then answer the whole check again."
+        return Refusal("pre-start check", "pre-start check on record", says, "The check, answered without a no.")
     return Refusal("pre-start check", SOURCE, f"A pre-start check is due: {why}. Go through it at the motor and record "
                    "each answer, then ask again.", "The pre-start check, answered.")
 
@@ -61,10 +62,14 @@ def _after_repair(history: StartHistory) -> bool:
     """No start and no check since it came back; or it never came back by an act on record."""
     down = history.condition in (OUT_OF_SERVICE, LOCKED_OUT)
     since = history.condition_since if down else history.back_in_service_at
-    if since is None:
-        return down and not history.prestart_checks
+    if since is None:  # taken out at a time that nobody noted: after its last start, as far as is known
+        return down and not any(_after_last_start(at, history) for at in history.prestart_checks)
     checked = any(at >= since for at in history.prestart_checks)
     return not checked and (down or not any(start.at >= since for start in history.starts))
+
+
+def _after_last_start(at: datetime, history: StartHistory) -> bool:
+    return all(start.at < at for start in history.starts[-1:])
 
 
 def _idle_since(history: StartHistory) -> datetime | None:
