@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from flask import Flask, render_template, request
+from flask.globals import request_ctx
 from sqlalchemy.exc import OperationalError
 from werkzeug.exceptions import HTTPException
 
@@ -27,6 +28,8 @@ def show(code: int, detail: str | None = None) -> Any:
     if request.path.startswith("/api/"):
         return {"type": "about:blank", "title": title, "status": code, "detail": detail or advice}, code, {
             "Content-Type": "application/problem+json"}
+    if request_ctx.url_adapter is None:  # a host name that is not ours: no page can be built for it
+        return f"{title}. {advice}\n", code, {"Content-Type": "text/plain; charset=utf-8"}
     return render_template("errors/error.html", code=code, title=title, advice=advice, detail=detail), code
 
 
