@@ -11,9 +11,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from app.flagging import CORRECTED, NOT_FOUND_AGAIN, Cause, answer, give_back, let_go, raise_flags, stand_anew
+from app.flagging import RETURNED as RETURNED
+from app.flagging import store_findings as store_findings
+from app.flagging import take_back as take_back
 from app.gathering import due_facts, facts_of
 from app.gathering import plate_facts as plate_facts
 from app.gathering import run_then as run_then
@@ -21,7 +24,7 @@ from app.rules import clearing, facts, greasing, sheet
 from app.rules.findings import Finding, rank
 from app.rules.limits import Limits
 from app.store import flags, limits, rounds, sightings
-from app.store.flags import NO_END, Flag, Sighting
+from app.store.flags import NO_END, Flag
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing
 from app.store.motors import Motor
@@ -30,19 +33,6 @@ from app.store.units import Unit
 
 #: How many later entries a late one makes us judge again, and how many earlier ones count a flag's good rounds anew.
 AGAIN_AFTER_LATE = 60
-#: Why a flag closed without a person.
-RETURNED, CORRECTED, NOT_FOUND_AGAIN = "returned to normal", "entry corrected", "judged again after a late entry"
-
-
-@dataclass(frozen=True)
-class Cause:
-    """What a finding was judged on: an entry, or an opened round."""
-
-    kind: str  # "reading", "greasing", "start", "round"
-    id: uuid.UUID
-    at: datetime
-    received_at: datetime
-    person_id: int | None
 
 
 # judging an entry ------------------------------------------------------------------------------------------
@@ -55,11 +45,11 @@ def judge_reading(session: Session, unit: Unit, motor: Motor, reading: Reading,
     changes = limits.limit_changes(session, unit.id)
     if replaced is None and not rounds.readings_after(session, motor.id, reading.taken_at, 1):
         return _judge_one(session, unit, motor, reading, changes, reading.received_at)
-    bare, touched = _take_back(session, replaced) if replaced is not None else ([], [])
+    bare, touched = take_back(session, replaced) if replaced is not None else ([], [])
     since = min(r.taken_at for r in (reading, replaced) if r is not None)
     found = _judge_again(session, unit, motor, since, reading.received_at, changes, touched)
     for flag, sighting in bare:
-        _let_go(session, flag, sighting, reading.received_at, CORRECTED)
+        let_go(session, flag, sighting, reading.received_at, CORRECTED)
     return found[reading.id]
 
 
@@ -94,8 +84,7 @@ def _count_anew(session: Session, motor: Motor, since: datetime, touched: Iterab
                                            or sightings.has_follower(session, flag)):
             del found[flag.id]
             continue
-        flag.closed_at, flag.closed_why, flag.returned_at = None, None, None
-        flag.improving_at, flag.good_rounds, flag.good_round_id = None, 0, None
+        stand_anew(session, flag, since)
     session.flush()
     return list(found.values())
 
@@ -111,10 +100,10 @@ def _judge_one(session: Session, unit: Unit, motor: Motor, reading: Reading, cha
     fired = {(f.rule, f.end or NO_END) for f in found}
     for flag in flags.open_flags_of_motor(session, motor.id):
         if (flag.rule, flag.end) not in fired and _has_a_say(flag, reading):
-            _answer(flag, _verdict(given, flag, in_force), reading)
+            answer(session, unit, flag, _verdict(given, flag, in_force), reading)
     for flag, sighting in sightings.sightings_by(session, cause.id):
         if flag.open and (flag.rule, flag.end) not in fired:
-            _let_go(session, flag, sighting, known_at, NOT_FOUND_AGAIN)
+            let_go(session, flag, sighting, known_at, NOT_FOUND_AGAIN)
     session.flush()
     return found
 
@@ -127,7 +116,7 @@ def _answer_flags(session: Session, unit: Unit, motor: Motor, reading: Reading, 
         given = facts_of(session, unit, motor, reading, reading.taken_at)
         in_force = limits.limits_from(changes, motor.id, reading.taken_at)
         for flag in asked:
-            _answer(flag, _verdict(given, flag, in_force), reading)
+            answer(session, unit, flag, _verdict(given, flag, in_force), reading)
 
 
 def _has_a_say(flag: Flag, reading: Reading) -> bool:
@@ -151,7 +140,7 @@ def judge_start(session: Session, unit: Unit, motor: Motor, cause: Cause, found:
     fired = {(f.rule, f.end or NO_END) for f in found}
     for flag, sighting in sightings.sightings_by(session, cause.id):
         if flag.open and (flag.rule, flag.end) not in fired:
-            _let_go(session, flag, sighting, known_at, NOT_FOUND_AGAIN)
+            let_go(session, flag, sighting, known_at, NOT_FOUND_AGAIN)
     session.flush()
 
 
@@ -181,7 +170,7 @@ def settle_overdue(session: Session, unit: Unit, motor: Motor, at: datetime) -> 
         still = {f.end or NO_END for f in overdue(given, limits.limits_at(session, unit.id, motor.id, then))}
         if flag.end not in still:
             flag.improving_at = then
-            give_back(flag, then)
+            give_back(session, unit, flag, then)
 
 
 def overdue(given: facts.Facts, in_force: Limits) -> list[Finding]:
@@ -230,147 +219,3 @@ def greasing_due(session: Session, unit: Unit, at: datetime) -> list[DueLine]:
 def count_greasing_overdue(session: Session, unit: Unit, at: datetime) -> int:
     """Bearings past their interval now (never recorded ones are not counted: nobody knows that they are late)."""
     return sum(1 for line in greasing_due(session, unit, at) if line.finding and line.point.last_greased_at)
-
-
-# findings and flags ----------------------------------------------------------------------------------------
-
-
-def store_findings(session: Session, motor: Motor, cause: Cause, found: list[Finding]) -> None:
-    """Replaces what was found on this entry before: judged again, the same."""
-    session.execute(sa.delete(flags.Finding).where(flags.Finding.cause_id == cause.id))
-    for f in found:
-        _add_finding(session, motor, cause, f)
-
-
-def _add_finding(session: Session, motor: Motor, cause: Cause, f: Finding) -> None:
-    session.add(flags.Finding(
-        cause=cause.kind, cause_id=cause.id, motor_id=motor.id, at=cause.at, rule=f.rule, end=f.end or NO_END,
-        priority=f.priority, value=f.value, limit=f.limit, unit_of_measure=f.unit_of_measure, source=f.source,
-        says=f.says))
-
-
-def raise_flags(session: Session, unit: Unit, motor: Motor, cause: Cause, found: list[Finding]) -> None:
-    """Each finding stands as one flag per rule and end: raised, or seen again."""
-    for f in found:
-        end = f.end or NO_END
-        flag = sightings.flag_at(session, motor.id, f.rule, end, cause.id, cause.at)
-        _sight(session, flag or _new_flag(session, unit, motor, cause, f), cause, f)
-
-
-def _new_flag(session: Session, unit: Unit, motor: Motor, cause: Cause, f: Finding) -> Flag:
-    """A flag that names the one before it; the one of another server where both raise it in the same moment."""
-    end = f.end or NO_END
-    earlier = flags.last_closed(session, motor.id, f.rule, end)
-    flag = Flag(unit_id=unit.id, motor_id=motor.id, rule=f.rule, end=end, priority=f.priority, raised_at=cause.at,
-                raised_by_id=cause.person_id, raised_cause=cause.kind, raised_cause_id=cause.id,
-                last_seen_at=cause.at, source=f.source, says=f.says, times_seen=0,
-                before_id=earlier.id if earlier else None, arrived_late=_late(unit, cause))
-    try:
-        with session.begin_nested():
-            session.add(flag)
-            session.flush()
-    except sa.exc.IntegrityError:
-        theirs = flags.open_flag(session, motor.id, f.rule, end)
-        if theirs is None:
-            raise
-        return theirs
-    return flag
-
-
-def _late(unit: Unit, cause: Cause) -> bool:
-    """An entry received in a later shift than it was observed in."""
-    if cause.kind == "round" or cause.received_at <= cause.at:
-        return False
-    return not unit.calendar.shift_of(cause.at).holds(cause.received_at)
-
-
-def _sight(session: Session, flag: Flag, cause: Cause, f: Finding) -> None:
-    """Adds this entry to the flag's sightings (or renews it), and the flag's figures with it."""
-    seen = session.scalar(sa.select(Sighting).where(Sighting.flag_id == flag.id, Sighting.cause_id == cause.id))
-    newest = seen is None and cause.at >= flag.last_seen_at
-    if seen is None:
-        seen = Sighting(flag_id=flag.id, cause=cause.kind, cause_id=cause.id)
-        session.add(seen)
-    seen.at, seen.received_at, seen.person_id = cause.at, cause.received_at, cause.person_id
-    seen.priority, seen.value, seen.limit = f.priority, f.value, f.limit
-    seen.unit_of_measure, seen.source, seen.says = f.unit_of_measure, f.source, f.says
-    session.flush()
-    if newest:  # the usual case costs the same however often it was seen before
-        flag.times_seen += 1
-        _take_over(flag, seen)
-    else:
-        recount(session, flag)
-
-
-def _take_over(flag: Flag, newest: Sighting) -> None:
-    """The newest sighting's figures are the flag's. Seen again after it had returned, it is active again."""
-    flag.last_seen_at, flag.priority = newest.at, newest.priority
-    flag.value, flag.limit, flag.unit_of_measure = newest.value, newest.limit, newest.unit_of_measure
-    flag.source, flag.says = newest.source, newest.says
-    if flag.open and (flag.improving_at is None or flag.improving_at <= newest.at):
-        flag.improving_at, flag.returned_at = None, None
-        flag.good_rounds, flag.good_round_id = 0, None
-
-
-def recount(session: Session, flag: Flag) -> None:
-    """A flag's figures made anew from its sightings: after a late, corrected or re-judged entry."""
-    seen = flags.sightings_of(session, flag.id)
-    if not seen:
-        return
-    first = seen[0]
-    flag.raised_at, flag.raised_by_id = first.at, first.person_id
-    flag.raised_cause, flag.raised_cause_id = first.cause, first.cause_id
-    flag.times_seen = len(seen)
-    _take_over(flag, seen[-1])
-
-
-def _answer(flag: Flag, verdict: str, reading: Reading) -> None:
-    """One later entry's word on a standing flag: two rounds running below the band, and it returns."""
-    if verdict in (clearing.NO_WORD, clearing.SHOWS) or flag.returned_at is not None:
-        return
-    if verdict == clearing.IN_BAND:
-        flag.improving_at, flag.good_rounds, flag.good_round_id = reading.taken_at, 0, None
-        return
-    if verdict == clearing.GONE:
-        flag.improving_at = reading.taken_at
-        if flag.good_round_id != reading.round_id:
-            flag.good_rounds, flag.good_round_id = flag.good_rounds + 1, reading.round_id
-        if flag.good_rounds >= 2 or flag.rule == "not_checked":
-            give_back(flag, reading.taken_at)
-
-
-def give_back(flag: Flag, at: datetime) -> None:
-    """The condition is gone. Seen already, the flag closes itself; unseen, it waits to be seen."""
-    flag.returned_at = max(at, flag.last_seen_at)
-    if flag.seen_at is not None:
-        flag.closed_at, flag.closed_why = max(flag.returned_at, flag.seen_at), RETURNED
-
-
-def _let_go(session: Session, flag: Flag, sighting: Sighting, at: datetime, why: str) -> None:
-    """An entry shows this no more: its sighting goes. An open flag with none left closes; a closed one keeps its last,
-    for somebody acted on it."""
-    others = [s for s in flags.sightings_of(session, flag.id) if s.id != sighting.id]
-    if others or flag.open:
-        session.delete(sighting)
-        session.flush()
-    if others:
-        recount(session, flag)
-    elif flag.open:
-        flag.times_seen = 0
-        flag.closed_at, flag.closed_why = max(at, flag.raised_at), why
-
-
-def _take_back(session: Session, replaced: Reading) -> tuple[list[tuple[Flag, Sighting]], list[Flag]]:
-    """A corrected reading no longer counts: what it found stays readable with it, its sightings go.
-
-    Gives the flags that nothing else shows yet, with the sighting to let go of once the correction is judged, and
-    those that others show too.
-    """
-    bare, touched = [], []
-    for flag, sighting in sightings.sightings_by(session, replaced.id):
-        if len(flags.sightings_of(session, flag.id)) > 1:
-            _let_go(session, flag, sighting, replaced.received_at, CORRECTED)
-            touched.append(flag)
-        else:
-            bare.append((flag, sighting))
-    return bare, touched

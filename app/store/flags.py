@@ -87,10 +87,23 @@ class Flag(Base):
     action: Mapped[str | None] = mapped_column(sa.Text)
     action_by_id: Mapped[int | None] = mapped_column(sa.ForeignKey("person.id"))
     action_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    owner: Mapped[str | None] = mapped_column(sa.Text)  # who will do what comes next
+    due_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     run_on_reason: Mapped[str | None] = mapped_column(sa.Text)
+    run_on_watch: Mapped[str | None] = mapped_column(sa.Text)  # the value to watch meanwhile
+    run_on_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    run_on_review_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    shelved_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    shelved_why: Mapped[str | None] = mapped_column(sa.Text)
+    shelved_watch: Mapped[str | None] = mapped_column(sa.Text)  # the condition to watch meanwhile
+    shelved_priority: Mapped[str | None] = mapped_column(sa.Text)  # as it was when shelved: worse wakes it
+    shelved_value: Mapped[float | None] = mapped_column(Real)
+    woken_why: Mapped[str | None] = mapped_column(sa.Text)  # before its time
+    unstable_at: Mapped[datetime | None] = mapped_column(UtcDateTime)  # came and went too often to close itself
     closed_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     closed_by_id: Mapped[int | None] = mapped_column(sa.ForeignKey("person.id"))  # None: closed itself
     closed_why: Mapped[str | None] = mapped_column(sa.Text)
+    closed_reading_id: Mapped[uuid.UUID | None] = mapped_column(Key16)  # the reading that shows it
     before_id: Mapped[int | None] = mapped_column(sa.ForeignKey("flag.id"))  # the earlier flag it follows
     arrived_late: Mapped[bool] = mapped_column(default=False)
     version: Mapped[int] = mapped_column(default=1)  # the second of two people acting at once is told
@@ -104,13 +117,30 @@ class Flag(Base):
     def open(self) -> bool:
         return self.closed_at is None
 
+    def shelved(self, now: datetime) -> bool:
+        return self.shelved_until is not None and self.shelved_until > now
+
+    def look_again(self, now: datetime) -> bool:
+        """Run on, and the time to look at it again has come."""
+        return (self.open and self.returned_at is None
+                and self.run_on_review_at is not None and self.run_on_review_at <= now)
+
+    @property
+    def without_action(self) -> bool:
+        """Nobody did anything about it yet, said who will, or decided to run on."""
+        return self.action is None and self.owner is None and self.run_on_reason is None
+
+    def late(self, now: datetime) -> bool:
+        """What was to be done by a time is not done."""
+        return self.open and self.returned_at is None and self.due_at is not None and self.due_at < now
+
     def state(self, now: datetime) -> str:
         """The word of the JSON door and the export."""
         if self.closed_at is not None and self.closed_at <= now:
             return "closed"
         if self.returned_at is not None:
             return "returned to normal"
-        if self.shelved_until is not None and self.shelved_until > now:
+        if self.shelved(now):
             return "shelved"
         return "improving" if self.improving_at is not None else "active"
 
@@ -137,8 +167,23 @@ class Sighting(Base):
     person: Mapped[Person | None] = relationship()
 
 
+class FlagReturn(Base):
+    """One time that a condition came and went: from these an unstable one is known."""
+
+    __tablename__ = "flag_return"
+    __table_args__ = (sa.Index("ix_flag_return_key", "motor_id", "rule", "end", "returned_at"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    flag_id: Mapped[int] = mapped_column(sa.ForeignKey("flag.id"))
+    motor_id: Mapped[int] = mapped_column(sa.ForeignKey("motor.id"))
+    rule: Mapped[str] = mapped_column(sa.Text)
+    end: Mapped[str] = mapped_column(sa.Text)
+    opened_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    returned_at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+
 class Note(Base):
-    """Words on a flag: append-only."""
+    """Words on a flag: append-only. kind: seen, done, run on, shelved, woken, closed, accepted."""
 
     __tablename__ = "note"
     __table_args__ = (sa.Index("ix_note_flag", "flag_id", "at"),)
@@ -147,7 +192,7 @@ class Note(Base):
     flag_id: Mapped[int] = mapped_column(sa.ForeignKey("flag.id"))
     person_id: Mapped[int] = mapped_column(sa.ForeignKey("person.id"))
     at: Mapped[datetime] = mapped_column(UtcDateTime)
-    kind: Mapped[str] = mapped_column(sa.Text, default="note")  # "note", "seen", "action", "closed"
+    kind: Mapped[str] = mapped_column(sa.Text, default="note")
     text: Mapped[str] = mapped_column(sa.Text)
     person: Mapped[Person] = relationship()
 

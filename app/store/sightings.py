@@ -8,7 +8,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from app.store.flags import Flag, Sighting
+from app.store.flags import Flag, FlagReturn, Sighting
 
 
 def flag_at(session: Session, motor_id: int, rule: str, end: str, cause_id: uuid.UUID, at: datetime) -> Flag | None:
@@ -46,3 +46,41 @@ def has_follower(session: Session, flag: Flag) -> bool:
     """Whether the same condition was raised once more after this flag."""
     return session.scalar(sa.select(sa.exists().where(
         Flag.motor_id == flag.motor_id, Flag.rule == flag.rule, Flag.end == flag.end, Flag.id > flag.id))) or False
+
+
+# coming and going ------------------------------------------------------------------------------------------
+
+
+def add_return(session: Session, flag: Flag, at: datetime) -> FlagReturn:
+    """Keeps that the condition is gone, with when it had come: first shown after it went the last time."""
+    known = session.scalar(sa.select(FlagReturn).where(FlagReturn.flag_id == flag.id, FlagReturn.returned_at == at))
+    if known is not None:
+        return known
+    last = session.scalar(sa.select(sa.func.max(FlagReturn.returned_at)).where(FlagReturn.flag_id == flag.id))
+    came = sa.select(sa.func.min(Sighting.at)).where(Sighting.flag_id == flag.id)
+    opened = session.scalar(came.where(Sighting.at > last) if last is not None else came)
+    gone = FlagReturn(flag_id=flag.id, motor_id=flag.motor_id, rule=flag.rule, end=flag.end,
+                      opened_at=opened or flag.raised_at, returned_at=at)
+    session.add(gone)
+    session.flush()
+    return gone
+
+
+def newest_returns(session: Session, flag: Flag, most: int) -> list[FlagReturn]:
+    """The newest times that this condition came and went on this motor, over all its flags, the newest first.
+
+    What was known when somebody closed an unstable flag counts no more.
+    """
+    same = (Flag.motor_id == flag.motor_id, Flag.rule == flag.rule, Flag.end == flag.end)
+    settled = session.scalar(sa.select(sa.func.max(Flag.closed_at)).where(
+        *same, Flag.unstable_at.is_not(None), Flag.id != flag.id))
+    query = sa.select(FlagReturn).where(
+        FlagReturn.motor_id == flag.motor_id, FlagReturn.rule == flag.rule, FlagReturn.end == flag.end)
+    if settled is not None:
+        query = query.where(FlagReturn.opened_at >= settled)
+    return list(session.scalars(query.order_by(FlagReturn.returned_at.desc(), FlagReturn.id.desc()).limit(most)))
+
+
+def forget_returns(session: Session, flag: Flag, since: datetime) -> None:
+    """An entry of then makes the flag's good rounds be counted anew."""
+    session.execute(sa.delete(FlagReturn).where(FlagReturn.flag_id == flag.id, FlagReturn.returned_at > since))
