@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
-from app import judging
+from app import judging, opened_round
 from app.entries import BadEntry, Entry, Problem
 from app.rules import facts
 from app.rules.findings import Finding
@@ -94,7 +94,7 @@ def open_sheet(session: Session, unit: Unit, at: datetime, person: Person) -> Ro
     """Opens the shift's sheet: what the clock alone made due is flagged now, once."""
     opened, new = open_round(session, unit, unit.calendar.shift_of(at), at, person.id)
     if new:
-        judging.judge_opened_round(session, unit, opened, at)
+        opened_round.judge(session, unit, opened, at)
     return opened
 
 
@@ -248,7 +248,7 @@ def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[s
         observe(session, motor, row.state, taken_at, exact=False)
     found = judging.judge_reading(session, sender.unit, motor, row, replaced)
     if new and shift.holds(sender.received_at):  # the shift's first entry opens its sheet, as looking at it does
-        judging.judge_opened_round(session, sender.unit, opened, sender.received_at)
+        opened_round.judge(session, sender.unit, opened, sender.received_at)
     return Recorded(row.id, True, found)
 
 

@@ -105,6 +105,8 @@ def _again(event: Greasing, point: LubricationPoint, facts: Facts, limits: Limit
         return None
     least = interval * limit.value / 100.0
     done, soonest = wording.pair(value, least, scale)
+    if unit == "days" and value < 2.0:
+        done = wording.figure(value * 24.0, wording.HOURS)
     whose = "its" if interval in (point.interval_days, point.interval_run_h) else "the computed"
     says = (f"{event.end} greased again after {done}; {soonest} is "
             f"{wording.digits(limit.value, 1)} % of {whose} interval ({limit.origin}).")

@@ -89,6 +89,18 @@ def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[C
     return [ChartRow(*row) for row in session.execute(query)]
 
 
+def newest_before(session: Session, unit_id: int, instant: datetime) -> dict[tuple[int, str], Greasing]:
+    """The newest greasing of every bearing on the chart before an instant."""
+    newest = (sa.select(Greasing.id).where(
+        Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end, something_went_in(),
+        Greasing.at < instant).order_by(Greasing.at.desc()).limit(1).correlate(LubricationPoint).scalar_subquery())
+    rows = session.scalars(
+        sa.select(Greasing).join(LubricationPoint, Greasing.id == newest)
+        .join(Motor, Motor.id == LubricationPoint.motor_id)
+        .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None)))
+    return {(g.motor_id, g.end): g for g in rows}
+
+
 def greasings_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Greasing]:
     return list(session.scalars(sa.select(Greasing).where(
         Greasing.unit_id == unit_id, Greasing.at >= start, Greasing.at < end).order_by(Greasing.at, Greasing.id)
