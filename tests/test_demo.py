@@ -157,10 +157,12 @@ def test_flags_of_every_priority_stand_and_they_are_few(session: Session) -> Non
 
 def test_flags_stand_in_every_stage_of_their_life(session: Session) -> None:
     found = standing(session)
-    assert {f.state(NOW) for f in found} >= {"active", "improving", "returned to normal"}
+    assert {f.state(NOW) for f in found} >= {"active", "improving", "returned to normal", "shelved"}
     assert any(f.seen_at for f in found)
     assert any(f.seen_at is None for f in found)
     assert any(f.action for f in found)
+    assert any(f.run_on_reason for f in found)
+    assert any(f.owner and f.due_at and f.due_at > NOW for f in found)
 
 
 def test_greasing_is_overdue_by_days_and_by_running_hours_and_one_was_never_recorded(session: Session) -> None:
@@ -250,7 +252,8 @@ def test_everybody_can_sign_in_by_what_is_printed_and_sees_every_page(demo: Data
         person = session.scalars(sa.select(Person).where(Person.sign_in == who.sign_in)).one()
         factories.sign_in(client, person, who.secret)
         if who.role == SUPERVISOR:
-            assert {page: client.get(page, follow_redirects=True).status_code for page in PAGES} == dict.fromkeys(PAGES, 200)
+            answers = {page: client.get(page, follow_redirects=True).status_code for page in PAGES}
+            assert answers == dict.fromkeys(PAGES, 200)
     app.extensions["database"].close()
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from app.demo.plant import OIL
+
 
 @dataclass(frozen=True)
 class Change:
@@ -25,18 +27,24 @@ class Change:
 
 @dataclass(frozen=True)
 class Act:
-    """What a head operator did about a flag so many shifts before now: kind is done or close."""
+    """What was done about a flag so many shifts before now: done, plan, run on, shelve or close.
+
+    more: the owner of a plan, or what is watched meanwhile; days: until it is done or looked at again.
+    """
 
     tag: str
     rule: str
     ago: int
     kind: str
     text: str
+    more: str = ""
+    days: float = 0.0
 
 
 @dataclass(frozen=True)
 class Event:
-    """Something about a start: kind is start, stop, trip, check (before a start), reset (of the relay) or turned.
+    """Something besides the round: start, stop, trip, check (before a start), reset (of the relay), turned, oil,
+    half-way or insulation.
 
     minute: after the shift began; below zero, before now (only in the present shift).
     """
@@ -58,6 +66,13 @@ EVENTS = (
     Event("P-710", 10, 228, "reset", {"found": "Rag in the impeller, taken out under lock; relay cooled 25 min."}),
     Event("P-710", 10, 236, "start", RAN),
     Event("P-510C", 21, 400, "turned"), Event("P-720", 20, 410, "turned"),
+    Event("K-301", 62, 300, "oil", {"end": "DE", "kind": "top-up", "amount_ml": 250.0, "lubricant": OIL}),
+    Event("K-301", 20, 300, "oil", {"end": "DE", "kind": "top-up", "amount_ml": 300.0, "lubricant": OIL}),
+    Event("K-302", 32, 260, "oil", {"end": "ODE", "kind": "top-up", "amount_ml": 400.0, "lubricant": OIL}),
+    Event("A-401", 4, 310, "half-way", {"kind": "temporary fan", "days": 5.0,
+                                        "words": "Portable fan on the housing until the screen is washed."}),
+    Event("P-720", 40, 420, "insulation", {"r1_mohm": 620.0, "r10_mohm": 1580.0, "temp_c": 21.0, "winding": "random",
+                                           "test_volts": 500.0, "measured_by": "Kit Maple, electrician"}),
     Event("CF-503", 0, -44, "stop"), Event("CF-503", 0, -27, "start", RAN), Event("CF-503", 0, -6, "stop"),
 )
 #: The night of the dip; what fell out and had to be started; every running motor was asked after.
@@ -101,7 +116,10 @@ ACTS = (
     Act("P-203A", "guard_or_ground", 2, "done", "Fitter told by radio, area taped off. Bolts ordered; a stop to fit "
                                                 "them is agreed for the next day shift."),
     Act("P-210A", "amps_over_nameplate", 2, "done", "Thinned with 4 m³/h of condensate, watching the ammeter hourly."),
-    Act("P-104A", "bearings_uneven", 3, "done", "Third time. Asked the supervisor for a bearing change."),
+    Act("P-104A", "bearings_uneven", 3, "plan", "Third time in six weeks: bearing to be changed", "Mechanics", 4.0),
+    Act("F-410", "bearing_hot", 1, "run on", "No spare fan; the dryer stops with it", "DE dial every two hours; "
+                                              "stop by procedure at 205 °F", 2.0),
+    Act("P-511", "greasing_overdue", 1, "shelve", "Asked the workshop when it was last done", "DE by hand each round"),
     Act("CF-501", "vibration", 2, "done", "Fan stopped 20 min, blades cleaned of scale, started again."),
     Act("P-102A", "greasing_overdue", 7, "done", "Gun for this grease is away for repair; due back this week."),
     Act("F-410", "heading_for_limit_bearing", 9, "done", "Supervisor told; spare NU322 found in the store."),
@@ -119,7 +137,7 @@ ACTS = (
     Act("P-201A", "phase_unbalance", 34, "close", "Electrician found a loose fuse clip in phase 2 and put it right."),
     Act("K-302", "lubricant", 32, "done", "Topped up 0.4 L with the chart's oil by procedure; drain plug nipped up."),
     Act("P-104A", "bearings_uneven", 28, "close", "Felt again by two people: both ends warm."),
-    Act("CF-503", "look_again", 21, "close", "Both dials stood still: capillary broken, changed by instruments."),
+    Act("CF-503", "look_again", 20, "close", "Both dials stood still: capillary broken, changed by instruments."),
     Act("P-211", "lubricant", 16, "done", "Gland nipped up by the fitter, drips less."),
 )
 #: Not yet marked seen by any head operator.

@@ -14,8 +14,8 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app import recording, reviewing
-from app.demo import plant, starts, story, walk
+from app import flag_life, recording, reviewing
+from app.demo import events, plant, story, walk
 from app.demo.plant import UNIT, Place
 from app.demo.story import Event
 from app.entries import read_greasing, read_reading
@@ -38,6 +38,7 @@ BEGINS_S = (25 * 60, 45 * 60)
 PRESENT_SHARE = 1 / 3
 BEFORE_NOW = timedelta(minutes=3)
 PACE_S = (55, 130)
+SHELVED_SHIFTS = 6
 Deed = tuple[datetime, Callable[[], object]]
 
 
@@ -95,10 +96,11 @@ class Teller:
         sent = [*waiting, *(e for e in walked if e.arrived < shift.ends_at), *self._by_panel(crew, shift, ago),
                 *self._greasings(session, crew, shift, ago)]
         deeds: list[Deed] = [(e.arrived, lambda e=e: self._send(session, crew, e)) for e in sent]
-        for _, do in sorted([*deeds, *self._by_hand(session, crew, shift, ago)], key=lambda deed: deed[0]):
+        deeds = sorted([*deeds, *self._by_hand(session, crew, shift, ago)], key=lambda deed: deed[0])
+        for _, do in deeds:
             do()
         if ago:
-            self._review(session, crew, shift, ago, max(entry.arrived for entry in sent) + 20 * MINUTE)
+            self._review(session, crew, shift, ago, deeds[-1][0] + 20 * MINUTE)
         if ago not in story.UNSIGNED:
             reviewing.sign(session, crew.unit, opened, crew.head, shift.ends_at - 14 * MINUTE)
 
@@ -258,13 +260,13 @@ class Teller:
         for event in self._events(ago):
             at = (shift.starts_at if event.minute >= 0 else self.now) + event.minute * MINUTE
             if ago or at > shift.starts_at + MINUTE:
-                yield at, lambda e=event, at=at: starts.tell(session, crew.unit, e, at, crew.operator, self._key)
+                yield at, lambda e=event, at=at: events.tell(session, crew.unit, e, at, crew.operator, self._key)
         if ago == story.LOCKED[1]:
             at = shift.starts_at + 9 * MINUTE
-            yield at, lambda: starts.lock(session, crew.unit, at, crew.head)
+            yield at, lambda: events.lock(session, crew.unit, at, crew.head)
         if ago and ago == _near(story.DIP, "Night", shift, ago):
             dip_at = shift.starts_at + story.DIP_MINUTE * MINUTE
-            yield dip_at, lambda: starts.tell_dip(session, crew.unit, dip_at, crew.head)
+            yield dip_at, lambda: events.tell_dip(session, crew.unit, dip_at, crew.head)
         swapped = _near(story.NEW_PLATE[1], "Day", shift, ago)
         if ago == swapped:
             yield shift.starts_at + 20 * MINUTE, lambda: self._new_plate(session, crew, shift)
@@ -273,12 +275,12 @@ class Teller:
 
     def _events(self, ago: int) -> list[Event]:
         """What the story has for this shift; where duty and standby change places, the check and two buttons."""
-        events = [event for event in story.EVENTS if event.ago == ago]
+        told = [event for event in story.EVENTS if event.ago == ago]
         for pair in [pair for pair, swaps in story.SWAPS.items() if ago in swaps]:
             first = next(place for place in plant.places() if place.tag == pair[0])
             on, off = pair if self._state(first, ago) == facts.RUNNING else pair[::-1]
-            events += [Event(on, ago, 6, "check"), Event(on, ago, 8, "start", story.RAN), Event(off, ago, 9, "stop")]
-        return events
+            told += [Event(on, ago, 6, "check"), Event(on, ago, 8, "start", story.RAN), Event(off, ago, 9, "stop")]
+        return told
 
     @staticmethod
     def _new_plate(session: Session, crew: _Crew, shift: Shift) -> None:
@@ -299,12 +301,27 @@ class Teller:
             if flag.seen_at is None and (flag.motor.tag, flag.rule) not in story.UNSEEN:
                 urgent = flag.priority == ACT_NOW and flag.raised_at >= shift.starts_at
                 seen = flag.raised_at + self.chance.randint(2, 9) * MINUTE if urgent else at
-                reviewing.mark_seen(session, flag, crew.head, seen)
+                flag_life.mark_seen(session, flag, crew.head, seen)
         for act in story.ACTS:
             flag = self._open(session, crew.unit, act) if act.ago == ago else None
             if flag is not None:
-                how = reviewing.close if act.kind == "close" else reviewing.note_action
-                how(session, flag, crew.head, at + self.chance.randint(5, 90) * MINUTE, act.text)
+                self._act(session, crew, flag, act, at + self.chance.randint(5, 90) * MINUTE)
+
+    @staticmethod
+    def _act(session: Session, crew: _Crew, flag: Flag, act: story.Act, at: datetime) -> None:
+        later = at + timedelta(days=act.days)
+        if act.kind == "close":
+            shown = flag_life.shown_by(session, flag)[:1] if flag_life.needs_reading(flag) else []
+            flag_life.close(session, flag, crew.head, at, act.text, *shown)
+        elif act.kind == "plan":
+            flag_life.plan(session, crew.unit, flag, crew.head, at, act.more, later, act.text)
+        elif act.kind == "run on":
+            flag_life.run_on(session, crew.unit, flag, crew.head, at, act.text, act.more, later)
+        elif act.kind == "shelve":
+            until = flag_life.may_shelve_until(crew.unit, crew.supervisor, at)[SHELVED_SHIFTS]
+            flag_life.shelve(session, crew.unit, flag, crew.supervisor, at, act.text, act.more, until)
+        else:
+            flag_life.note_action(session, flag, crew.head, at, act.text)
 
     @staticmethod
     def _open(session: Session, unit: Unit, act: story.Act) -> Flag | None:

@@ -1,13 +1,14 @@
-"""The demo's starts, stops, trips and its power dip, told through the same code as users' own."""
+"""The demo's starts, trips, power dip, oil and things left half-way, told through the same code as users' own."""
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
-from app import power_dips, recording, start_records
+from app import half_way, oil_records, power_dips, recording, start_records
 from app.demo import story
 from app.demo.story import Event
 from app.entries import read_start, read_stop, read_trip
@@ -16,6 +17,7 @@ from app.rules import facts
 from app.rules.prestart_items import BY_KEY, NOT_NEEDED, YES
 from app.store import changes, motors, starts
 from app.store.dips import CAME_BACK, NEVER_STOPPED, STARTED
+from app.store.insulation import InsulationTest
 from app.store.motors import Motor
 from app.store.people import Person
 from app.store.starts import RELAY_RESET
@@ -38,9 +40,38 @@ def tell(session: Session, unit: Unit, event: Event, at: datetime, person: Perso
     elif event.kind == "reset":
         trip = starts.newest_trips(session, motor.id, 1)[0]
         start_records.act_on_trip(session, unit, trip, RELAY_RESET, person, at, None, event.more["found"])
-    elif event.kind == "turned":
-        session.add(starts.ShaftTurn(motor_id=motor.id, at=at, person_id=person.id))
-        session.flush()
+    else:
+        OTHERS[event.kind](session, unit, motor, event, at, person, uuid.UUID(key()))
+
+
+def _turned(session: Session, unit: Unit, motor: Motor, event: Event, at: datetime, person: Person,
+            key: uuid.UUID) -> None:
+    session.add(starts.ShaftTurn(motor_id=motor.id, at=at, person_id=person.id))
+    session.flush()
+
+
+def _oil(session: Session, unit: Unit, motor: Motor, event: Event, at: datetime, person: Person,
+         key: uuid.UUID) -> None:
+    oil_records.record(session, unit, motor, person, at, key, oil_records.Given(**event.more))
+
+
+def _half_way(session: Session, unit: Unit, motor: Motor, event: Event, at: datetime, person: Person,
+              key: uuid.UUID) -> None:
+    """`days`: how long it is expected to stay so."""
+    words = {name: value for name, value in event.more.items() if name != "days"}
+    half_way.begin(session, unit, motor, person, at, key=key, expected_end=at + timedelta(days=event.more["days"]),
+                   **words)
+
+
+def _insulation(session: Session, unit: Unit, motor: Motor, event: Event, at: datetime, person: Person,
+                key: uuid.UUID) -> None:
+    plate = motor.nameplate_at(at)
+    session.add(InsulationTest(id=key, unit_id=unit.id, motor_id=motor.id, nameplate_id=plate.id if plate else None,
+                               at=at, person_id=person.id, **event.more))
+    session.flush()
+
+
+OTHERS = {"turned": _turned, "oil": _oil, "half-way": _half_way, "insulation": _insulation}
 
 
 def _answers(person: Person) -> dict[str, dict[str, str]]:
