@@ -65,6 +65,11 @@ def time_of(about: str) -> Schema:
     return {"type": "string", "format": "date-time", "description": about}
 
 
+def time_or_empty(about: str) -> Schema:
+    """A time in a query, where a name without a value is one not given."""
+    return {"anyOf": [time_of(about), {"const": ""}], "description": about}
+
+
 def number(kind: str) -> Schema:
     low, high, unit = entries.PLAUSIBLE[kind]
     return {"type": "number", "minimum": low, "maximum": high, "description": unit}
@@ -212,13 +217,14 @@ NAMED: dict[str, Schema] = {
 PARAMETERS: dict[str, Schema] = {
     "after": {"type": "integer", "minimum": 0, "maximum": 999_999_999_999,
               "description": "From `next` of the page before."},
-    "open": {**words("true", "false"), "description": "true: those that are not closed; else all."},
+    "open": {**words("true", "false", ""), "description": "true: those that are not closed; else all."},
     "tag": {"type": "string", "description": "One motor's, percent-encoded and as typed."},
-    "from": time_of("From this instant on; seven days ago where absent."),
-    "to": time_of("Before this instant."),
-    "at": time_of("As it would be at this instant; now where absent."),
-    "then": {"const": "continuous", "description": "Continuous running follows."},
-    "week": {"type": "string", "pattern": "^[0-9]{4}-W[0-9]{2}$", "description": "ISO week, such as 2026-W48."},
+    "from": time_or_empty("From this instant on; seven days ago where absent."),
+    "to": time_or_empty("Before this instant."),
+    "at": time_or_empty("As it would be at this instant; now where absent."),
+    "then": {**words("continuous", ""), "description": "Continuous running follows."},
+    "week": {"type": "string", "pattern": "^(19[7-9]|2[0-9]{2})[0-9]-W(0[1-9]|[1-4][0-9]|5[0-3])$",
+             "description": "ISO week, such as 2026-W48."},
 }
 
 
