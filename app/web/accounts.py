@@ -42,7 +42,7 @@ def sign_in_post() -> Any:
         return _again(form, 400)
     if not form.validate():
         return _again(form, 400)
-    who, address = form.sign_in.data.strip().casefold(), request.remote_addr or ""
+    who, address = form.sign_in.data.replace("\x00", "").strip().casefold(), request.remote_addr or ""
     with writing() as session:
         wait = guessing.wait_s(session, who, address, now())
         if not wait:

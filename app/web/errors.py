@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Flask, render_template, request
+from flask import Flask, abort, g, render_template, request
 from flask.globals import request_ctx
 from sqlalchemy.exc import OperationalError
 from werkzeug.exceptions import HTTPException
 
+#: No key of the database is larger; a number in an address beyond it names nothing.
+LARGEST_KEY = 2**31 - 1
 WORDS = {
     400: ("This request could not be read", "Go back and try once more."),
     401: ("Sign in first", "Your sign-in has ended. What you typed is kept on the page before."),
@@ -23,7 +25,23 @@ WORDS = {
 }
 
 
+def key(text: str) -> int:
+    """A number out of an address as a key. Raises ValueError for what can be none."""
+    number = int(text)
+    if not 0 <= number <= LARGEST_KEY:
+        raise ValueError(text)
+    return number
+
+
+def refuse_impossible_keys() -> None:
+    """Not found, instead of a number too large for the database."""
+    if any(isinstance(v, int) and v > LARGEST_KEY for v in (request.view_args or {}).values()):
+        abort(404)
+
+
 def show(code: int, detail: str | None = None) -> Any:
+    if code >= 500:
+        g.greasing_overdue = 0  # the page that tells of it must not ask the database again
     title, advice = WORDS.get(code, ("This did not work", "Go back and try once more."))
     if request.path.startswith("/api/"):
         return {"type": "about:blank", "title": title, "status": code, "detail": detail or advice}, code, {
@@ -34,6 +52,8 @@ def show(code: int, detail: str | None = None) -> Any:
 
 
 def register(app: Flask) -> None:
+    app.before_request(refuse_impossible_keys)
+
     @app.errorhandler(HTTPException)
     def _http(error: HTTPException) -> Any:
         own_words = error.description if error.description != type(error).description else None

@@ -1,32 +1,49 @@
-"""The shift's review: flags by priority and age, what was done about each, the sheet's completeness, the signature."""
+"""The shift's review: what stands, what was done about each, the sheet's completeness, the signature."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
-from wtforms import Form, TextAreaField
-from wtforms.validators import DataRequired, Length
 
-from app import recording, reviewing
-from app.entries import clean_text
-from app.reviewing import SomebodyWasFaster
+from app import flag_life, recording, review_list, reviewing
+from app.flag_life import CannotDo, SomebodyWasFaster
+from app.review_list import Group
+from app.rules import accepting
 from app.sheets import LEFT, sheet_of
 from app.store import flags, rounds
 from app.store.flags import Flag
-from app.store.people import HEAD_OPERATOR, OPERATOR
-from app.store.rounds import Round
+from app.store.limits import BadLimit
+from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR
+from app.store.rounds import Reading, Round
+from app.web import limit_scale
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
-from app.web.formatting import moment
+from app.web.errors import key
+from app.web.flag_detail import detail, way_of
+from app.web.flag_forms import AcceptForm, ActForm, CloseForm, DoneForm, RunOnForm, ShelveForm, TextForm
+from app.web.formatting import local, moment
 
 bp = Blueprint("flags", __name__)
 
 
-class WordsForm(Form):
-    text = TextAreaField("What was done", filters=[lambda t: clean_text(t or "")], validators=[
-        DataRequired("Write what was done, or who was told, when and how."),
-        Length(max=1000, message="Keep it to 1,000 characters.")])
+@bp.app_template_filter("sum_lines")
+def sum_lines(groups: list[Group]) -> int:
+    return sum(len(group.lines) for group in groups)
+
+
+@bp.app_template_filter("starts")
+def starts(shifts: list[datetime]) -> list[tuple[str, str]]:
+    """Instants as a form offers them: Wed 25 Nov 2026, 06:00."""
+    return [(at.isoformat(), f"{local(at):%a} {moment(at)}") for at in shifts]
+
+
+@bp.app_template_filter("choices")
+def choices(found: list[Reading]) -> list[tuple[str, str]]:
+    """Readings as a form offers them."""
+    return [(str(r.id), f"{moment(r.taken_at)}, {r.state}, {r.person.name}") for r in found]
 
 
 @bp.get("/review")
@@ -38,17 +55,17 @@ def review() -> Any:
         opened = session.get_one(Round, opened.id)
         standing = flags.open_flags(session, unit().id)
         return render_template(
-            "flags/review.html", round=opened, sheet=sheet_of(session, unit(), opened, now()), standing=standing,
+            "flags/review.html", round=opened, sheet=sheet_of(session, unit(), opened, now(), with_findings=False),
+            standing=standing, parts=review_list.parts(session, unit(), standing, opened.starts_at, now()),
             new=[f for f in standing if f.raised_at >= opened.starts_at], opened_flag=_opened_in_place(session),
-            rounds=rounds.newest_rounds(session, unit().id), late=reviewing.after_signature(session, opened),
-            shifts_open=shifts_open)
+            rounds=rounds.newest_rounds(session, unit().id), late=reviewing.after_signature(session, opened))
 
 
 def _round_asked_for() -> Round:
     """The round in the address, else the present shift's (opened when it is not there yet)."""
     with reading() as session:
         if "round" in request.args:
-            return found_or_404(rounds.round_by_id(session, unit().id, request.args.get("round", 0, type=int)))  # type: ignore[no-any-return]
+            return found_or_404(rounds.round_by_id(session, unit().id, request.args.get("round", 0, type=key)))  # type: ignore[no-any-return]
         shift = unit().calendar.shift_of(now())
         there = rounds.round_of(session, unit().id, shift.date, shift.name)
     if there is not None:
@@ -59,25 +76,11 @@ def _round_asked_for() -> Round:
         return opened
 
 
-def shifts_open(flag: Flag) -> int:
-    """From the shift it was raised in to the one it was last seen in (or closed in), both included."""
-    return unit().calendar.count(flag.raised_at, flag.closed_at or flag.last_seen_at)
-
-
 def _opened_in_place(session: Session) -> dict[str, Any] | None:
     """The one flag that is opened on the page, with the readings behind it and what was said of it."""
-    flag_id = request.args.get("open", type=int)
+    flag_id = request.args.get("open", type=key)
     flag = flags.flag_by_id(session, unit().id, flag_id) if flag_id else None
-    return _detail(session, flag) if flag else None
-
-
-def _detail(session: Session, flag: Flag) -> dict[str, Any]:
-    seen = flags.sightings_of(session, flag.id)
-    return {"flag": flag, "sightings": seen[-12:], "more": max(0, len(seen) - 12),
-            "people": len({s.person_id for s in seen}), "notes": flags.notes_of(session, flag.id),
-            "others": [f for f in flags.open_flags_of_motor(session, flag.motor_id) if f.id != flag.id],
-            "latest": rounds.newest_readings(session, flag.motor_id, 6),
-            "earlier": session.get(Flag, flag.before_id) if flag.before_id else None, "shifts": shifts_open(flag)}
+    return detail(session, flag) if flag else None
 
 
 @bp.get("/flags/<int:flag_id>")
@@ -86,7 +89,7 @@ def one(flag_id: int) -> Any:
     """One flag: to read for everybody, to act on for head operators."""
     with reading() as session:
         flag = found_or_404(flags.flag_by_id(session, unit().id, flag_id))
-        return render_template("flags/one.html", detail=_detail(session, flag), shifts_open=shifts_open)
+        return render_template("flags/one.html", detail=detail(session, flag))
 
 
 # acts ------------------------------------------------------------------------------------------------------
@@ -96,55 +99,163 @@ def one(flag_id: int) -> Any:
 @allow(HEAD_OPERATOR)
 def seen(flag_id: int) -> Any:
     with writing() as session:
-        flag = found_or_404(reviewing.take_flag(session, unit().id, flag_id, None))
+        flag = found_or_404(flag_life.take_flag(session, unit().id, flag_id, None))
         stood = flag.open
         if stood:
-            reviewing.mark_seen(session, flag, person(), now())
+            flag_life.mark_seen(session, flag, person(), now())
         session.commit()
         returned = " It had returned to normal and is closed." if stood and not flag.open else ""
         flash(f"{flag.motor.tag}: seen.{returned}" if stood else f"{flag.motor.tag}: this flag is closed already.")
     return _back(flag_id)
 
 
+Act = Callable[[Session, Flag, Any], str]
+
+
+def _act(flag_id: int, name: str, kind: type[ActForm], act: Act) -> Any:
+    """Load, check, do, commit once, say so. What was typed stays where it cannot be done."""
+    form = kind(request.form, unit(), now())
+    if not form.validate():
+        return _again(flag_id, name, form, 422)
+    try:
+        with writing() as session:
+            flag = found_or_404(flag_life.take_flag(session, unit().id, flag_id, request.form.get("version", type=key)))
+            if not flag.open:
+                raise SomebodyWasFaster("This flag is closed already.")
+            word = act(session, flag, form)
+            session.commit()
+            flash(f"{flag.motor.tag}: {word}.")
+    except SomebodyWasFaster as error:
+        return _again(flag_id, name, form, 409, str(error))
+    except CannotDo as error:
+        form[error.field if error.field in form else next(iter(form)).name].errors = [str(error)]
+        return _again(flag_id, name, form, 422)
+    return _back(flag_id)
+
+
+def _again(flag_id: int, name: str, form: ActForm, status: int, faster: str | None = None) -> Any:
+    with reading() as session:
+        flag = found_or_404(flags.flag_by_id(session, unit().id, flag_id))
+        shown = detail(session, flag, **{name: form})
+        return render_template("flags/one.html", detail=shown, form=form, faster=faster), status
+
+
 @bp.post("/flags/<int:flag_id>/done")
 @allow(HEAD_OPERATOR)
 def done(flag_id: int) -> Any:
-    """Notes what was done; the flag stands on."""
-    return _with_words(flag_id, reviewing.note_action, "noted")
+    """Notes what was done, and who will do what by when; the flag stands on."""
+
+    def note(session: Session, flag: Flag, form: DoneForm) -> str:
+        if form.owner.data:
+            flag_life.plan(session, unit(), flag, person(), now(), form.owner.data, form.time_of("due_at"),
+                           form.text.data)
+        else:
+            flag_life.note_action(session, flag, person(), now(), form.text.data)
+        return "noted"
+
+    return _act(flag_id, "done", DoneForm, note)
+
+
+@bp.post("/flags/<int:flag_id>/run-on")
+@allow(HEAD_OPERATOR)
+def run_on(flag_id: int) -> Any:
+    """The named decision to run on, with what to watch and when to look again."""
+
+    def decide(session: Session, flag: Flag, form: RunOnForm) -> str:
+        review_at = form.time_of("review_at")
+        flag_life.run_on(session, unit(), flag, person(), now(), form.reason.data, form.watch.data, review_at)
+        return f"runs on; look again {moment(review_at)}"
+
+    return _act(flag_id, "run_on", RunOnForm, decide)
+
+
+@bp.post("/flags/<int:flag_id>/end-run-on")
+@allow(HEAD_OPERATOR)
+def end_run_on(flag_id: int) -> Any:
+    def decide(session: Session, flag: Flag, form: TextForm) -> str:
+        flag_life.end_run_on(session, flag, person(), now(), form.text.data)
+        return "runs on no longer; noted"
+
+    return _act(flag_id, "end_run_on", TextForm, decide)
+
+
+@bp.post("/flags/<int:flag_id>/shelve")
+@allow(HEAD_OPERATOR)
+def shelve(flag_id: int) -> Any:
+    """Puts it aside until a shift begins; it wakes early when it worsens."""
+
+    def put_aside(session: Session, flag: Flag, form: ShelveForm) -> str:
+        until = form.until_at()
+        if until is None:
+            raise CannotDo("until", "Choose the shift it wakes at.")
+        flag_life.shelve(session, unit(), flag, person(), now(), form.reason.data, form.watch.data, until)
+        return f"shelved until {moment(until)}"
+
+    return _act(flag_id, "shelve", ShelveForm, put_aside)
+
+
+@bp.post("/flags/<int:flag_id>/wake")
+@allow(HEAD_OPERATOR)
+def wake(flag_id: int) -> Any:
+    def woken(session: Session, flag: Flag, form: TextForm) -> str:
+        flag_life.wake(session, flag, person(), now(), form.text.data)
+        return "back in the list"
+
+    return _act(flag_id, "wake", TextForm, woken)
 
 
 @bp.post("/flags/<int:flag_id>/close")
 @allow(HEAD_OPERATOR)
 def close(flag_id: int) -> Any:
-    return _with_words(flag_id, reviewing.close, "closed")
+    """Closed with what was done and the reading that shows it."""
+
+    def closed(session: Session, flag: Flag, form: CloseForm) -> str:
+        shown = {str(r.id): r for r in flag_life.shown_by(session, flag)}
+        chosen = shown.get(form.reading.data or next(iter(shown), ""))
+        if chosen is None and flag_life.needs_reading(flag):
+            raise CannotDo("reading", f"No reading since {moment(flag.last_seen_at)} shows it. Note what was done; "
+                                      "close it when a reading shows it." if not shown else
+                                      "Choose one of the readings taken since it was last seen.")
+        flag_life.close(session, flag, person(), now(), form.text.data, chosen)
+        return "closed"
+
+    return _act(flag_id, "close", CloseForm, closed)
 
 
-def _with_words(flag_id: int, act: Any, word: str) -> Any:
-    form = WordsForm(request.form)
-    if not form.validate():
-        with reading() as session:
-            flag = found_or_404(flags.flag_by_id(session, unit().id, flag_id))
-            return render_template("flags/one.html", detail=_detail(session, flag), form=form,
-                                   shifts_open=shifts_open), 422
-    try:
-        with writing() as session:
-            flag = found_or_404(reviewing.take_flag(session, unit().id, flag_id, request.form.get("version", type=int)))
-            if not flag.open:
-                raise SomebodyWasFaster("This flag is closed already.")
-            act(session, flag, person(), now(), form.text.data)
-            session.commit()
-            flash(f"{flag.motor.tag}: {word}.")
-    except SomebodyWasFaster as error:
-        with reading() as session:
-            flag = found_or_404(flags.flag_by_id(session, unit().id, flag_id))
-            return render_template("flags/one.html", detail=_detail(session, flag), form=form, faster=str(error),
-                                   shifts_open=shifts_open), 409
-    return _back(flag_id)
+@bp.post("/flags/<int:flag_id>/accept")
+@allow(SUPERVISOR)
+def accept(flag_id: int) -> Any:
+    """Closed as this motor's normal: moves the motor's own limit, from now on."""
+
+    def accepted(session: Session, flag: Flag, form: AcceptForm) -> str:
+        _accept(session, flag, form)
+        return "closed as this motor's normal; it judges what is entered from now on"
+
+    return _act(flag_id, "accept", AcceptForm, accepted)
+
+
+def _accept(session: Session, flag: Flag, form: AcceptForm) -> None:
+    way, why = way_of(session, flag), form.why.data
+    if way is None:
+        raise CannotDo("why", "This cannot be a motor's normal: act now never is, and some rules have no limit to move.")
+    if way.kind == accepting.FEEL:
+        flag_life.accept_feel(session, flag, person(), now(), why, way.feel)
+    elif way.kind == accepting.NEW_NORMAL:
+        flag_life.accept_new_normal(session, flag, person(), now(), why)
+    else:
+        typed = form.figure()
+        if typed is None:
+            raise CannotDo("value", str(form.value.errors[0]))
+        try:
+            flag_life.accept(session, unit(), flag, person(), now(), why, way.name,
+                             limit_scale.stored(unit(), typed, way.unit), way.least)
+        except BadLimit as error:
+            raise CannotDo("value", str(error)) from error
 
 
 def _back(flag_id: int) -> Any:
     """To the review, at the same flag; the round looked at stays."""
-    round_id = request.form.get("round", type=int)
+    round_id = request.form.get("round", type=key)
     extra = {"round": round_id} if round_id else {}
     return redirect(url_for("flags.review", **extra, open=flag_id, _anchor=f"flag-{flag_id}"), 303)
 
