@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
 from app import start_records
 from app.entries import Entry
-from app.recording import Sender
+from app.recording import Sender, observe
 from app.rules import facts
-from app.store import motors, starts
+from app.store import dips, motors, starts
 from app.store.base import new_id
-from app.store.dips import CAME_BACK, DID_NOT, LEFT_DOWN, STARTED, Dip, DipAnswer
+from app.store.dips import CAME_BACK, NEVER_STOPPED, STARTED, Dip, DipAnswer
 from app.store.motors import Motor
 from app.store.people import Person
 from app.store.starts import Trip
 from app.store.units import Unit
 
 BY_ITSELF = ("low-voltage release", "automatic start")
+#: Two tablets that log the voltage going within this time mean one dip.
+ONE_DIP = timedelta(seconds=60)
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,10 @@ def groups(session: Session, unit: Unit, now: datetime) -> Groups:
 
 
 def log_dip(session: Session, unit: Unit, at: datetime, now: datetime, person: Person, remarks: str) -> Dip:
+    """The dip of that moment, logged once however many people press."""
+    there = next((d for d in dips.newest_dips(session, unit.id, 20) if abs(d.at - at) < ONE_DIP), None)
+    if there is not None:
+        return there
     made = Dip(unit_id=unit.id, at=at, recorded_at=now, person_id=person.id, remarks=remarks)
     session.add(made)
     session.flush()
@@ -55,21 +61,36 @@ def answer(session: Session, unit: Unit, dip: Dip, motor: Motor, word: str, pers
     before = dip.newest_answers().get(motor.id)
     if before is not None and before.answer == word:
         return
-    said = DipAnswer(dip_id=dip.id, motor_id=motor.id, answer=word, at=now, person_id=person.id)
-    dip.answers.append(said)
+    dip.answers.append(DipAnswer(dip_id=dip.id, motor_id=motor.id, answer=word, at=now, person_id=person.id))
     session.flush()
+    sender = Sender(unit, now, person=person)
     if word == CAME_BACK:
-        _count(session, unit, dip, motor, "automatic", dip.at, person, now)
-    elif word == STARTED:
-        _count(session, unit, dip, motor, "ran", now, person, now)
-    elif word in (DID_NOT, LEFT_DOWN):
-        from app.recording import observe
-
-        observe(session, motor, facts.STANDBY, dip.at)
+        _came_back(session, sender, dip, motor)
+    elif word != NEVER_STOPPED:
+        _went_down(session, sender, dip, motor)
+        if word == STARTED:
+            _count(session, sender, dip, motor, "ran", now)
 
 
-def _count(session: Session, unit: Unit, dip: Dip, motor: Motor, outcome: str, at: datetime, person: Person,
-           now: datetime) -> None:
-    entry = Entry(new_id(), motor.tag, person.sign_in, at, None,
+def _came_back(session: Session, sender: Sender, dip: Dip, motor: Motor) -> None:
+    """An automatic start at the dip, counted once however often the answer is put right."""
+    if starts.start_at_dip(session, dip.id, motor.id) is None:
+        _count(session, sender, dip, motor, "automatic", dip.at)
+    else:
+        observe(session, motor, facts.RUNNING, dip.at)
+
+
+def _went_down(session: Session, sender: Sender, dip: Dip, motor: Motor) -> None:
+    """Somebody says that the dip stopped it: where it ran on record, that is a stop, from which rest is counted."""
+    if start_records.condition_on_record(session, motor, dip.at)[0] != facts.RUNNING:
+        return
+    assert sender.person is not None
+    entry = Entry(new_id(), motor.tag, sender.person.sign_in, dip.at, None, {})
+    start_records.record_stop(session, sender, entry)
+
+
+def _count(session: Session, sender: Sender, dip: Dip, motor: Motor, outcome: str, at: datetime) -> None:
+    assert sender.person is not None
+    entry = Entry(new_id(), motor.tag, sender.person.sign_in, at, None,
                   {"outcome": outcome, "duration_s": None, "then_continuous": False})
-    start_records.record_start(session, Sender(unit, now, person=person), entry, dip_id=dip.id)
+    start_records.record_start(session, sender, entry, dip_id=dip.id)

@@ -6,7 +6,6 @@ The answer counts over the whole crew: page and JSON door ask the same function 
 from __future__ import annotations
 
 import uuid
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -22,18 +21,18 @@ from app.rules.starting import Permission
 from app.rules.starting_bars import TRIES
 from app.rules.starting_check import check_start
 from app.rules.starting_facts import ReleaseRecord, StartHistory, StartPlan, StartRecord, TripRecord
-from app.store import changes, limits, motors, rounds, starts
-from app.store.motors import Motor, MotorRun
+from app.store import changes, limits, rounds, starts
+from app.store.changes import Change
+from app.store.motors import Motor
 from app.store.people import Person
-from app.store.rounds import Reading
 from app.store.starts import CLEARED, HEAD_OPERATOR_AGREES, RELAY_RESET, PrestartCheck, Start, Stop, Trip, TripAct
 from app.store.units import Unit
 
-#: A late start can break the limits of those that follow it within this time.
-AGAIN_WITHIN = timedelta(hours=2)
+#: A late start, stop or trip can change what those that follow it broke: so long after it, and so many at most.
+AGAIN_WITHIN, MOST_AGAIN = timedelta(hours=24), 20
 OUT = (facts.OUT_OF_SERVICE, facts.LOCKED_OUT)
-#: When the bearings are looked at after a first start, in minutes.
-WATCH_AT_MIN = (10, 30, 60, 120)
+#: Which act belongs to which protection.
+ACTS = {"overload relay": (RELAY_RESET, HEAD_OPERATOR_AGREES), "low voltage": ()}
 
 
 # what the rules are given ----------------------------------------------------------------------------------
@@ -50,20 +49,23 @@ def history_of(session: Session, unit: Unit, motor: Motor, now: datetime, but: S
 
     but: a start that is being judged, which is no part of what stood before it.
     """
-    condition, since = (motor.condition, motor.condition_at) if but is None else (but.condition_before, None)
+    condition, since = condition_on_record(session, motor, now) if but is None else (but.condition_before, None)
     running = rounds.last_running(session, motor.id, now + timedelta(microseconds=1), 1)
     plate = motor.nameplate_at(now)
+    passed, refused = (starts.newest_by_result(session, motor.id, result, now) for result in (True, False))
     return StartHistory(
         condition=condition or facts.STANDBY, condition_since=since,
-        starts=tuple(StartRecord(s.at, s.outcome, s.duration_s) for s in starts.newest_starts(session, motor.id, 40)
-                     if but is None or s.id != but.id),
-        stops=tuple(s.at for s in starts.newest_stops(session, motor.id, 40)),
-        trips=tuple(_trip_record(unit, t) for t in starts.newest_trips(session, motor.id, 20)),
-        releases=tuple(ReleaseRecord(r.at, r.person.name, r.cause) for r in starts.releases_of(session, motor.id)),
+        starts=tuple(StartRecord(s.at, s.outcome, s.duration_s)
+                     for s in starts.newest_starts(session, motor.id, 40, now) if but is None or s.id != but.id),
+        stops=tuple(s.at for s in starts.newest_stops(session, motor.id, 40, now)),
+        trips=tuple(_trip_record(unit, t) for t in starts.newest_trips(session, motor.id, 60, now)),
+        releases=tuple(ReleaseRecord(r.at, r.person.name, r.cause)
+                       for r in starts.releases_of(session, motor.id, now)),
         running_since=since if condition == facts.RUNNING else None,
         shift_start=unit.calendar.shift_of(now).starts_at,
-        prestart_checks=tuple(c.at for c in starts.passed_checks(session, motor.id)),
-        back_in_service_at=_back_in_service(session, motor), seen_running_at=running[0].taken_at if running else None,
+        prestart_checks=(passed.at,) if passed else (), prestart_refused_at=refused.at if refused else None,
+        back_in_service_at=_back_in_service(session, motor, now),
+        seen_running_at=running[0].taken_at if running else None,
         fitted_at=plate.fitted_from if plate and plate.fitted_on else None)
 
 
@@ -76,12 +78,37 @@ def _trip_record(unit: Unit, trip: Trip) -> TripRecord:
         unit.calendar.shift_of(trip.at).starts_at)
 
 
-def _back_in_service(session: Session, motor: Motor) -> datetime | None:
+def condition_on_record(session: Session, motor: Motor, at: datetime) -> tuple[str | None, datetime | None]:
+    """The motor's condition at an instant and since when: entries arrive late, and questions are asked of the past."""
+    if motor.condition_at is None or at >= motor.condition_at:
+        return motor.condition, motor.condition_at
+    acts = _by_hand(session, motor)
+    later = [c for c in acts if c.at > at]
+    if later and _state(later[-1].before) == facts.LOCKED_OUT:  # a lock stands until the act that ends it
+        return facts.LOCKED_OUT, None
+    looked = rounds.newest_readings(session, motor.id, 1, at + timedelta(microseconds=1))
+    seen = [(r.taken_at, r.state) for r in looked if r.state and not r.skipped]
+    seen += [(c.at, _state(c.after)) for c in acts if c.at <= at][:1]
+    recorded = starts.last_state(session, motor.id, at)
+    since, state = max([*seen, *([recorded] if recorded else [])], default=(None, None), key=lambda one: one[0] or at)
+    return state, since
+
+
+def _state(on_record: str | None) -> str | None:
+    """The condition in a change's words: a lock has its tag and owner behind it."""
+    return next((state for state in facts.STATES if on_record and on_record.startswith(state)), None)
+
+
+def _by_hand(session: Session, motor: Motor) -> list[Change]:
+    return [c for c in changes.changes_of(session, "motor", motor.id, 200) if c.field == "condition"]
+
+
+def _back_in_service(session: Session, motor: Motor, at: datetime) -> datetime | None:
     """When it last came back from out of service or locked out; None while it is out, or where it never was."""
     if motor.condition in OUT:
         return None
-    by_hand = [c.at for c in changes.changes_of(session, "motor", motor.id, 200)
-               if c.field == "condition" and c.before in OUT and c.after not in OUT]
+    by_hand = [c.at for c in _by_hand(session, motor)
+               if c.at <= at and _state(c.before) in OUT and _state(c.after) not in OUT]
     seen_out = rounds.last_seen_in(session, motor.id, OUT)
     return max([*by_hand[:1], *([seen_out] if seen_out else [])], default=None)
 
@@ -110,13 +137,11 @@ def record_start(session: Session, sender: Sender, entry: Entry, dip_id: int | N
     if there is not None:
         return recording.answer_of(session, there, False)
     motor, row = _row(session, sender, entry, Start, condition_before=None, dip_id=dip_id)
-    row.condition_before = recording.condition_then(session, motor, row.at)
+    row.condition_before = condition_on_record(session, motor, row.at)[0]
     if not recording.add_once(session, row):
         return recording.answer_of(session, session.get_one(Start, entry.id), False)
     found = _judge(session, sender.unit, motor, row, sender.received_at)
-    for later in starts.starts_of(session, motor.id, row.at):  # one that arrives late moves the count of those after
-        if later.id != row.id and later.at < row.at + AGAIN_WITHIN:
-            _judge(session, sender.unit, motor, later, sender.received_at)
+    _judge_again(session, sender, motor, row)
     for at, state in starts.states_of_start(row.at, row.outcome, row.duration_s):
         if at <= sender.received_at:
             observe(session, motor, state, at)
@@ -135,6 +160,13 @@ def _judge(session: Session, unit: Unit, motor: Motor, row: Start, known_at: dat
     return found
 
 
+def _judge_again(session: Session, sender: Sender, motor: Motor, row: Start | Stop | Trip) -> None:
+    """One that arrives late moves the count, the run and the rest of those that came after it."""
+    after = [s for s in starts.starts_of(session, motor.id, row.at, row.at + AGAIN_WITHIN) if s.id != row.id]
+    for later in after[:MOST_AGAIN]:
+        _judge(session, sender.unit, motor, later, sender.received_at)
+
+
 def record_stop(session: Session, sender: Sender, entry: Entry) -> Recorded:
     there = recording.stored_before(session, Stop, entry, sender.unit)
     if there is not None:
@@ -142,6 +174,7 @@ def record_stop(session: Session, sender: Sender, entry: Entry) -> Recorded:
     motor, row = _row(session, sender, entry, Stop)
     if not recording.add_once(session, row):
         return Recorded(entry.id, False)
+    _judge_again(session, sender, motor, row)
     observe(session, motor, facts.STANDBY, row.at)
     return Recorded(row.id, True)
 
@@ -154,6 +187,7 @@ def record_trip(session: Session, sender: Sender, entry: Entry, dip_id: int | No
     motor, row = _row(session, sender, entry, Trip, dip_id=dip_id)
     if not recording.add_once(session, row):
         return Recorded(entry.id, False)
+    _judge_again(session, sender, motor, row)
     observe(session, motor, facts.STANDBY, row.at)
     return Recorded(row.id, True)
 
@@ -186,32 +220,32 @@ def act_on_trip(session: Session, unit: Unit, trip: Trip, kind: str, person: Per
     session.flush()
 
 
+def fits(trip: Trip, kind: str) -> bool:
+    """This protection asks for this act, and nobody has recorded it yet."""
+    return kind in ACTS.get(trip.protection, (CLEARED,)) and kind not in {act.kind for act in trip.acts}
+
+
 def second_overload(session: Session, unit: Unit, trip: Trip) -> bool:
     """Another overload of the same motor came before it in the same shift."""
     shift = unit.calendar.shift_of(trip.at)
-    return any(t.id != trip.id and t.protection == "overload relay" and shift.holds(t.at) and t.at <= trip.at
-               for t in starts.newest_trips(session, trip.motor_id, 20))
+    return trip.protection == "overload relay" and any(
+        t.id != trip.id and t.protection == "overload relay" and shift.holds(t.at) and t.at <= trip.at
+        for t in starts.newest_trips(session, trip.motor_id, 20, trip.at))
 
 
 def open_trip(session: Session, unit: Unit, motor: Motor, now: datetime) -> Trip | None:
-    """The newest trip that still waits for somebody, so that the page can lead there."""
-    for trip in starts.newest_trips(session, motor.id, 5):
-        done = {act.kind for act in trip.acts}
-        if trips.is_fault(trip.protection) and CLEARED not in done:
-            return trip
-        if trip.protection == "overload relay" and RELAY_RESET not in done:
-            return trip
-        if (trip.protection == "overload relay" and HEAD_OPERATOR_AGREES not in done
-                and unit.calendar.shift_of(now).holds(trip.at) and second_overload(session, unit, trip)):
-            return trip
-    return None
+    """The trip that stands against a start, as the rules have it, so that the page can lead there."""
+    rows = starts.newest_trips(session, motor.id, 60, now)
+    records = [_trip_record(unit, trip) for trip in rows]
+    found = trips.unsettled(StartHistory(trips=tuple(records)))
+    return None if found is None else next(t for t, r in zip(rows, records, strict=True) if r is found[0])
 
 
 def needs_release(given: Permission) -> bool:
     return given.answer == "no" and given.decided_by == TRIES
 
 
-# the pre-start check and the first-run watch ---------------------------------------------------------------
+# the pre-start check ---------------------------------------------------------------------------------------
 
 
 def keep_prestart(session: Session, unit: Unit, motor: Motor, key: str, answers: dict[str, dict[str, str]],
@@ -221,72 +255,13 @@ def keep_prestart(session: Session, unit: Unit, motor: Motor, key: str, answers:
         check_id = uuid.UUID(key)
     except ValueError:
         check_id = uuid.uuid4()
+    there = session.get(PrestartCheck, check_id)
+    if there is not None and there.motor_id == motor.id:
+        return there.passed
     passed = all(a["answer"] != "no" for a in answers.values())
-    if session.get(PrestartCheck, check_id) is None:
+    if there is None:
         session.add(PrestartCheck(id=check_id, unit_id=unit.id, motor_id=motor.id, at=at, answers=answers,
                                   passed=passed, person_id=person.id,
                                   why=prestart_why(session, unit, motor, at) or "not due by the rules"))
         session.flush()
     return passed
-
-
-def watch_rows(session: Session, start: Start) -> list[Reading]:
-    """The readings of the first two hours after a start that have a bearing temperature, the oldest first."""
-    until = start.at + timedelta(minutes=WATCH_AT_MIN[-1] + 10)
-    found = rounds.readings_between(session, start.unit_id, start.at, until, start.motor_id)
-    replaced = {r.replaces_id for r in found if r.replaces_id}
-    return [r for r in found if r.id not in replaced and r.state == facts.RUNNING
-            and (r.bearing_temp_c_de is not None or r.bearing_temp_c_ode is not None)]
-
-
-def next_prompt(start: Start, now: datetime) -> datetime | None:
-    """When the next timed look is due; None when the watch is over."""
-    return next((at for m in WATCH_AT_MIN if (at := start.at + timedelta(minutes=m)) > now), None)
-
-
-@dataclass(frozen=True)
-class Watch:
-    start: Start
-    next_at: datetime
-
-
-def watch_now(session: Session, motor: Motor, now: datetime) -> Watch | None:
-    """The first-run watch in progress: the last start ran, and the motor runs still."""
-    newest = starts.newest_starts(session, motor.id, 1)
-    if not newest or newest[0].outcome not in ("ran", "automatic") or motor.condition != facts.RUNNING:
-        return None
-    due = next_prompt(newest[0], now)
-    return Watch(newest[0], due) if due else None
-
-
-# standby pairs ---------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Partner:
-    motor: Motor
-
-
-@dataclass(frozen=True)
-class PairLine:
-    """One of a pair: how long it has run on record, and when it last proved to run."""
-
-    tag: str
-    run_h: float
-    last_run_at: datetime | None
-    days_since_run: int | None
-
-
-def partner_of(session: Session, motor: Motor) -> Partner | None:
-    other = motors.motor_by_tag(session, motor.unit_id, motor.standby_partner) if motor.standby_partner else None
-    return Partner(other) if other is not None and other.id != motor.id else None
-
-
-def pair_line(session: Session, motor: Motor, now: datetime) -> PairLine:
-    run = session.get(MotorRun, motor.id)
-    run_s = 0.0 if run is None else run.run_s + (
-        (now - run.observed_at).total_seconds() if run.state == facts.RUNNING else 0.0)
-    seen = rounds.last_running(session, motor.id, now, 1)
-    began = [s.at for s in starts.newest_starts(session, motor.id, 5) if s.outcome in ("ran", "automatic")]
-    last = now if motor.condition == facts.RUNNING else max([r.taken_at for r in seen] + began[:1], default=None)
-    return PairLine(motor.tag, run_s / 3600, last, None if last is None else (now - last).days)

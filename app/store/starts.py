@@ -169,7 +169,7 @@ def starts_of(session: Session, motor_id: int, since: datetime, until: datetime 
 def newest_starts(session: Session, motor_id: int, most: int = 30, before: datetime | None = None) -> list[Start]:
     query = sa.select(Start).where(Start.motor_id == motor_id)
     if before is not None:
-        query = query.where(Start.at < before)
+        query = query.where(Start.at <= before)
     return list(session.scalars(query.order_by(Start.at.desc(), Start.received_at.desc()).limit(most)
                                 .options(sa.orm.joinedload(Start.person), sa.orm.joinedload(Start.token))))
 
@@ -194,8 +194,8 @@ def trip_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Trip | None:
     return session.scalar(sa.select(Trip).where(Trip.unit_id == unit_id, Trip.id == key))
 
 
-def releases_of(session: Session, motor_id: int, most: int = 10) -> list[Release]:
-    return list(session.scalars(sa.select(Release).where(Release.motor_id == motor_id)
+def releases_of(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Release]:
+    return list(session.scalars(sa.select(Release).where(Release.motor_id == motor_id, Release.at <= before)
                                 .order_by(Release.at.desc()).limit(most)))
 
 
@@ -206,11 +206,23 @@ def newest_check(session: Session, motor_id: int, before: datetime | None = None
     return session.scalar(query.order_by(PrestartCheck.at.desc()).limit(1))
 
 
-def passed_checks(session: Session, motor_id: int, most: int = 5) -> list[PrestartCheck]:
-    """The newest pre-start checks in which nothing was answered with no."""
-    return list(session.scalars(sa.select(PrestartCheck).where(
-        PrestartCheck.motor_id == motor_id, PrestartCheck.passed.is_(True))
-        .order_by(PrestartCheck.at.desc()).limit(most)))
+def newest_by_result(session: Session, motor_id: int, passed: bool, before: datetime) -> PrestartCheck | None:
+    """The newest pre-start check in which nothing was answered with no (passed), or in which something was."""
+    return session.scalar(sa.select(PrestartCheck).where(
+        PrestartCheck.motor_id == motor_id, PrestartCheck.passed.is_(passed), PrestartCheck.at <= before)
+        .order_by(PrestartCheck.at.desc()).limit(1))
+
+
+def start_at_dip(session: Session, dip_id: int, motor_id: int) -> Start | None:
+    """The automatic start that was counted for a motor after a dip."""
+    return session.scalar(sa.select(Start).where(
+        Start.dip_id == dip_id, Start.motor_id == motor_id, Start.outcome == "automatic").limit(1))
+
+
+def named_as_partner(session: Session, unit_id: int, tag: str) -> Motor | None:
+    """The motor that names this tag as its standby partner."""
+    return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.standby_partner == tag)
+                          .order_by(Motor.id).limit(1))
 
 
 def last_turned(session: Session, motor_id: int) -> ShaftTurn | None:
@@ -242,6 +254,19 @@ def relays_to_reset(session: Session, unit_id: int) -> list[Trip]:
     return list(session.scalars(sa.select(Trip).where(
         Trip.unit_id == unit_id, Trip.protection == "overload relay", ~reset).order_by(Trip.at.desc()).limit(50)
         .options(sa.orm.joinedload(Trip.motor), sa.orm.joinedload(Trip.person))))
+
+
+def last_state(session: Session, motor_id: int, at: datetime) -> tuple[datetime, str] | None:
+    """What starts, stops and trips up to an instant last said of the motor's state, and when."""
+    seen: list[tuple[datetime, str]] = []
+    begun = session.scalar(sa.select(Start).where(Start.motor_id == motor_id, Start.at <= at)
+                           .order_by(Start.at.desc(), Start.received_at.desc()).limit(1))
+    if begun is not None:
+        seen += [one for one in states_of_start(begun.at, begun.outcome, begun.duration_s) if one[0] <= at]
+    for kind in (Stop, Trip):
+        ended = session.scalar(sa.select(sa.func.max(kind.at)).where(kind.motor_id == motor_id, kind.at <= at))
+        seen += [(ended, STANDBY)] if ended is not None else []
+    return max(seen, key=lambda one: one[0], default=None)
 
 
 def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
@@ -18,6 +19,8 @@ from app.web.access import allow, found_or_404, now, person, reading, unit, writ
 from app.web.times import BadTime, time_seen
 
 bp = Blueprint("dips", __name__)
+#: After this a dip is opened by its own link only.
+DEALT_WITH = timedelta(hours=12)
 
 
 @bp.get("/dips")
@@ -27,14 +30,19 @@ def page() -> Any:
         return _page(session)
 
 
-def _page(session: Session, error: str | None = None) -> str:
+def _page(session: Session, error: str | None = None, wanted: int | None = None) -> str:
     there = dips.newest_dips(session, unit().id)
-    wanted = request.args.get("dip", type=int)
-    chosen = dips.dip_by_id(session, unit().id, wanted) if wanted else (there[0] if there else None)
+    wanted = wanted or request.args.get("dip", type=int)
+    chosen = dips.dip_by_id(session, unit().id, wanted) if wanted else _just_now(there)
     groups = power_dips.groups(session, unit(), now())
     return render_template("dips/page.html", dips=there, dip=chosen, groups=groups, error=error,
-                           answers=chosen.newest_answers() if chosen else {},
+                           answers=chosen.newest_answers() if chosen else {}, form=request.form,
                            unit_spacing=session.get_one(Unit, unit().id).restart_spacing_s)
+
+
+def _just_now(there: list[dips.Dip]) -> dips.Dip | None:
+    """The newest dip, while people are still dealing with it: an old one's ticks must not be taken for a new one's."""
+    return there[0] if there and now() - there[0].at <= DEALT_WITH else None
 
 
 @bp.post("/dips")
@@ -61,7 +69,7 @@ def answer(dip_id: int, motor_id: int) -> Any:
         dip = found_or_404(dips.dip_by_id(session, unit().id, dip_id))
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
         if word not in AFTER_DIP:
-            return _page(session, "Say what it did."), 422
+            return _page(session, f"{motor.tag}: say what it did.", dip_id), 422
         power_dips.answer(session, unit(), dip, motor, word, person(), now())
         session.commit()
         flash(f"{motor.tag}: {word}.")

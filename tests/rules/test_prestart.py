@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from app.rules.limits import Limits
-from app.rules.prestart import FIRST, IDLE, ITEMS, REPAIR, prestart_due
+from app.rules.prestart import ANSWERED_NO, FIRST, IDLE, REPAIR, prestart_due
+from app.rules.prestart_items import ITEMS
 from app.rules.starting_facts import DID_NOT_START, StartHistory, StartRecord
 from tests.rules.starts_plant import BY_TABLE, CHICAGO, LIMITS, P101A, ask, at, record, told
 
@@ -41,12 +42,22 @@ CASES = [
     ("started since", {"starts": (ran_ago(0.1),), "back_in_service_at": ago(days=1)}, None),
     ("still out of service", {"starts": (ran_ago(3),), "condition": "out of service", "condition_since": ago(days=2)},
      REPAIR),
+    ("out of service, nobody noted since when", {"starts": (ran_ago(3),), "condition": "out of service",
+                                                 "prestart_checks": (ago(days=9),)}, REPAIR),
+    ("out of service, checked since its last start", {"starts": (ran_ago(3),), "condition": "out of service",
+                                                      "prestart_checks": (ago(days=1),)}, None),
     ("just under 30 days idle", {"starts": (ran_ago(29.99),)}, None),
     ("30 days idle", {"starts": (ran_ago(30),)}, IDLE),
     ("idle, seen running since", {"starts": (ran_ago(40),), "seen_running_at": ago(days=10)}, None),
     ("idle and checked", {"starts": (ran_ago(40),), "prestart_checks": (ago(days=5),)}, None),
     ("idle, and the check is old too", {"starts": (ran_ago(90),), "prestart_checks": (ago(days=31),)}, IDLE),
     ("idle, tried and failed an hour ago", {"starts": (ran_ago(90), StartRecord(ago(hours=1), DID_NOT_START))}, None),
+    ("answered no", {"seen_running_at": ago(days=2), "prestart_refused_at": ago(hours=1)}, ANSWERED_NO),
+    ("answered no after a full one", {"prestart_checks": (ago(hours=2),), "prestart_refused_at": ago(hours=1)},
+     ANSWERED_NO),
+    ("answered no, then in full", {"prestart_checks": (ago(hours=1),), "prestart_refused_at": ago(hours=2)}, None),
+    ("answered no, and started all the same", {"starts": (ran_ago(0.1),), "prestart_refused_at": ago(days=1)},
+     ANSWERED_NO),
     ("a check of tomorrow", {"prestart_checks": (NOW + timedelta(days=1),)}, FIRST),
 ]
 
@@ -77,6 +88,6 @@ def test_the_answer_is_no_until_the_check_is_answered() -> None:
 
 
 def test_the_check_asks_for_locks_people_and_guards_and_releases_nothing() -> None:
-    text = " ".join(ITEMS)
-    assert all(word in text for word in ("lock", "people", "Guards", "ground", "rotation", "overload"))
+    text = " ".join(f"{item.asks} {item.care}" for item in ITEMS)
+    assert all(word in text for word in ("lock", "people", "guard", "Ground", "rotation", "Overload"))
     assert "safe" not in text
