@@ -343,13 +343,14 @@ def test_a_change_inside_a_shift_never_makes_two_shifts_of_one_name_and_date(at:
     assert [s.label for s in found][:3] == labels
 
 
-def test_of_changes_entered_out_of_order_the_later_entered_holds_and_nothing_overlaps() -> None:
-    day = timedelta(days=1)
-    calendar = Calendar("America/Chicago", (Pattern(PATTERNS["12 h"]), Pattern(PATTERNS["uneven"], CHANGE + 7 * day),
-                                            Pattern(PATTERNS["8 h"], CHANGE)))
-    for hours in range(0, 24 * 10, 3):
-        instant = CHANGE + timedelta(hours=hours)
-        assert check_one_shift_holds(calendar, instant) == changed(CHANGE).shift_of(instant)
+@pytest.mark.parametrize("hour", [0, 10])  # at a boundary of both, and in the middle of the old pattern's day
+def test_of_changes_entered_out_of_order_the_later_entered_holds_and_nothing_overlaps(hour: int) -> None:
+    at = CHANGE + timedelta(hours=hour)
+    dead = Pattern(PATTERNS["uneven"], at + timedelta(days=7))
+    calendar = Calendar("America/Chicago", (Pattern(PATTERNS["12 h"]), dead, Pattern(PATTERNS["8 h"], at)))
+    for hours in range(-48, 24 * 10):
+        instant = at + timedelta(hours=hours)
+        assert check_one_shift_holds(calendar, instant) == changed(at).shift_of(instant)
 
 
 def test_the_first_pattern_holds_from_the_beginning_whatever_its_date_says() -> None:

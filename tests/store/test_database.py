@@ -17,6 +17,7 @@ from app.db import Database, normal_url
 from app.store.rounds import Reading
 from app.store.units import Unit, all_units
 from tests.factories import NOW, make_plant, make_reading, make_unit
+from tests.store import beside as beside_us
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -122,28 +123,20 @@ with database.writing() as session:
 
 
 def test_a_command_beside_the_server_waits_for_its_turn_and_is_stored(database: Database) -> None:
-    # `round-sheet set-limit` while tablets save: another process, the same file.
-    script = """
-import sys
-from app.db import Database
-from tests.factories import make_unit
-database = Database(sys.argv[1])
-print("ready", flush=True)
-with database.writing() as session:
-    make_unit(session, "from the command")
-    session.commit()
-database.close()
-"""
+    # `round-sheet set-limit` while tablets save: another process, the same file. A read before the write must not make
+    # the write fail because the other wrote between.
     url = database.url.render_as_string(hide_password=False)
-    with database.writing() as session:
-        make_unit(session, "from the page")
-        beside = subprocess.Popen([sys.executable, "-c", script, url], cwd=ROOT, stdout=subprocess.PIPE, text=True)
+    with subprocess.Popen([sys.executable, "-m", "tests.store.beside", url], cwd=ROOT, text=True,
+                          stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as beside:
         assert beside.stdout is not None
+        assert beside.stdin is not None
         assert beside.stdout.readline() == "ready\n"
-        session.commit()
-    beside.communicate()
-    assert beside.returncode == 0
-    assert how_many(database, Unit) == 2
+        beside.stdin.write("go\n")
+        beside.stdin.flush()
+        beside_us.read_then_write(database, "page")
+        _, errors = beside.communicate()
+    assert (beside.returncode, errors) == (0, "")
+    assert how_many(database, Unit) == 2 * beside_us.TIMES
 
 
 def test_every_connection_to_the_file_is_set_for_power_cuts_and_for_links(
