@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app import judging
+from app import judging, signatures
 from app.judging import Cause
 from app.rules.findings import THIS_SHIFT, Finding
 from app.sheets import Row, Sheet, sheet_of
@@ -77,6 +77,7 @@ def sign(session: Session, unit: Unit, opened: Round, person: Person, at: dateti
     shown = sheet_of(session, unit, opened, at)
     opened.signed_at, opened.signed_by_id = at, person.id
     opened.signed_state = signed_state(shown)
+    signatures.seal(session, unit, opened, person, shown)
     key = uuid.uuid5(uuid.NAMESPACE_OID, f"signed {opened.id}")
     cause = Cause("round", key, min(at, opened.ends_at - timedelta(seconds=1)), at, person.id)
     for row in shown.of("left"):
@@ -101,7 +102,5 @@ def signed_state(shown: Sheet) -> dict[str, Any]:
 
 
 def after_signature(session: Session, opened: Round) -> list[rounds.Reading]:
-    """Entries received after the round was signed."""
-    if opened.signed_at is None:
-        return []
-    return [r for r in rounds.readings_of_round(session, opened.id) if r.received_at > opened.signed_at]
+    """Entries that the round's signature does not cover: they came, or were corrected, after it."""
+    return signatures.addenda_of(session, opened)

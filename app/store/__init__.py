@@ -5,6 +5,7 @@ from app.store import (
     dips,
     flags,
     guns,
+    handovers,
     insulation,
     limits,
     lubrication,
@@ -12,11 +13,12 @@ from app.store import (
     oil,
     people,
     rounds,
+    signatures,
     starts,
     temporary,
     units,
 )
 from app.store.base import Base
 
-__all__ = ["Base", "changes", "dips", "flags", "guns", "insulation", "limits", "lubrication", "motors", "oil", "people",
-           "rounds", "starts", "temporary", "units"]
+__all__ = ["Base", "changes", "dips", "flags", "guns", "handovers", "insulation", "limits", "lubrication",
+           "motors", "oil", "people", "rounds", "signatures", "starts", "temporary", "units"]

@@ -50,6 +50,9 @@ class Reading(Base):
         sa.Index("ix_reading_round", "round_id"),
         sa.Index("ix_reading_unit_taken", "unit_id", "taken_at"),
         sa.Index("uq_reading_replaces", "replaces_id", unique=True),
+        sa.Index("ix_reading_unit_received", "unit_id", "received_at"),  # what came after a signature
+        sa.Index("ix_reading_correction", "motor_id", "taken_at",
+                 sqlite_where=sa.text("replaces_id IS NOT NULL"), postgresql_where=sa.text("replaces_id IS NOT NULL")),
         sa.Index("ix_reading_running", "motor_id", "taken_at",
                  sqlite_where=sa.text("state = 'running' AND skip_reason IS NULL"),
                  postgresql_where=sa.text("state = 'running' AND skip_reason IS NULL")),
@@ -168,6 +171,13 @@ def rounds_between(session: Session, unit_id: int, start: datetime, end: datetim
 def readings_of_round(session: Session, round_id: int) -> list[Reading]:
     """The round's readings, corrected ones left out, in the order they were taken."""
     return list(session.scalars(sa.select(Reading).where(Reading.round_id == round_id, not_corrected())
+                                .order_by(Reading.taken_at, Reading.received_at, Reading.id)
+                                .options(sa.orm.joinedload(Reading.person))))
+
+
+def readings_as_signed(session: Session, round_id: int) -> list[Reading]:
+    """The round's readings, corrected ones too: what a signature may have covered."""
+    return list(session.scalars(sa.select(Reading).where(Reading.round_id == round_id)
                                 .order_by(Reading.taken_at, Reading.received_at, Reading.id)
                                 .options(sa.orm.joinedload(Reading.person))))
 

@@ -68,13 +68,14 @@ def register(app: Flask) -> None:
         register,
         rounds,
         settings,
+        signatures,
         standards,
         starts,
         week,
     )
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
-                   settings, standards):
+                   settings, standards, signatures):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.session_interface = SaidCookie()

@@ -1,0 +1,99 @@
+"""Signatures of round sheets: what each covers, its code, and the code of the unit's sheet signed before it."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+
+from app.store.base import Base
+from app.store.lubrication import Greasing
+from app.store.rounds import Reading, Round
+from app.store.units import Unit
+
+
+class Signature(Base):
+    """One a signed round, numbered within the unit. Never changed: what comes later is an addendum."""
+
+    __tablename__ = "signature"
+    __table_args__ = (sa.UniqueConstraint("unit_id", "number"), sa.UniqueConstraint("round_id"))
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"))
+    round_id: Mapped[int] = mapped_column(sa.ForeignKey("round.id"))
+    number: Mapped[int] = mapped_column()  # 1 the unit's first
+    previous: Mapped[str | None] = mapped_column(sa.Text)  # code of number - 1
+    code: Mapped[str] = mapped_column(sa.Text)  # SHA-256, 64 hexadecimal figures
+    #: as signed: who, when, rows, findings, and a SHA-256 of every reading
+    covers: Mapped[dict[str, Any]] = mapped_column(sa.JSON)
+    round: Mapped[Round] = relationship()
+    unit: Mapped[Unit] = relationship()
+
+    @property
+    def readings(self) -> set[uuid.UUID]:
+        """The ids of the entries that it covers."""
+        return {uuid.UUID(line["id"]) for line in self.covers["readings"]}
+
+
+def signature_of(session: Session, round_id: int) -> Signature | None:
+    return session.scalar(sa.select(Signature).where(Signature.round_id == round_id))
+
+
+def last_signature(session: Session, unit_id: int) -> Signature | None:
+    """The newest; the unit is held until the transaction ends, so that two signing at once make one chain."""
+    session.execute(sa.select(Unit.id).where(Unit.id == unit_id).with_for_update())
+    return session.scalar(sa.select(Signature).where(Signature.unit_id == unit_id)
+                          .order_by(Signature.number.desc()).limit(1))
+
+
+def ids_in_order(session: Session) -> list[int]:
+    """Every signature's id, each unit's chain from its beginning."""
+    return list(session.scalars(sa.select(Signature.id).order_by(Signature.unit_id, Signature.number)))
+
+
+def rows_as_stored(session: Session, round_id: int, columns: tuple[str, ...]) -> list[dict[str, Any]]:
+    """The round's readings as the database holds them, corrected ones too, in the order they were taken."""
+    table = Reading.__table__.c
+    query = sa.select(*(table[name] for name in columns)).where(table.round_id == round_id)
+    query = query.order_by(table.taken_at, table.received_at, table.id)
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def unsealed(session: Session) -> list[Round]:
+    """Rounds that carry a signature but no code, though their unit's sheets had one by then."""
+    mine = sa.orm.aliased(Round)
+    began = (sa.select(sa.func.min(Round.signed_at)).join(Signature, Signature.round_id == Round.id)
+             .where(Signature.unit_id == mine.unit_id).correlate(mine).scalar_subquery())
+    return list(session.scalars(sa.select(mine).where(
+        mine.signed_at > began, ~sa.exists().where(Signature.round_id == mine.id)).order_by(mine.starts_at)))
+
+
+def arrived_since(session: Session, motor_id: int, since: datetime, covered: set[uuid.UUID]) -> bool:
+    """Whether an entry that no signature covered came in for this motor: then older ones were judged once more."""
+    ids = session.scalars(sa.select(Reading.id).where(Reading.motor_id == motor_id, Reading.received_at >= since))
+    if any(key not in covered for key in ids):
+        return True
+    return session.scalar(sa.select(sa.exists().where(
+        Greasing.motor_id == motor_id, Greasing.received_at >= since))) or False
+
+
+def received_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Reading]:
+    """Entries of rounds that are signed, received in [start, end), the oldest first."""
+    return list(session.scalars(
+        sa.select(Reading).join(Round, Round.id == Reading.round_id)
+        .where(Reading.unit_id == unit_id, Reading.received_at >= start, Reading.received_at < end,
+               Round.signed_at.is_not(None))
+        .order_by(Reading.received_at, Reading.id)
+        .options(sa.orm.contains_eager(Reading.round), sa.orm.joinedload(Reading.motor),
+                 sa.orm.joinedload(Reading.person))))
+
+
+def signatures_of(session: Session, round_ids: set[int]) -> dict[int, Signature]:
+    """Signatures by round."""
+    if not round_ids:
+        return {}
+    return {one.round_id: one for one in session.scalars(
+        sa.select(Signature).where(Signature.round_id.in_(round_ids)))}
