@@ -1,4 +1,4 @@
-"""What people do with flags and sheets: seen, what was done, closed, signed. Each act is a note that stays."""
+"""What a head operator does with a sheet: signs it as it stands. What is done with a flag is in app/flag_life.py."""
 
 from __future__ import annotations
 
@@ -9,61 +9,18 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app import judging, signatures
+from app.flag_life import SomebodyWasFaster
+from app.flag_life import close as close
+from app.flag_life import mark_seen as mark_seen
+from app.flag_life import note_action as note_action
+from app.flag_life import take_flag as take_flag
 from app.judging import Cause
 from app.rules.findings import THIS_SHIFT, Finding
 from app.sheets import Row, Sheet, sheet_of
-from app.store import flags, rounds
-from app.store.flags import Flag, Note
+from app.store import rounds
 from app.store.people import Person
 from app.store.rounds import Round
 from app.store.units import Unit
-
-
-class SomebodyWasFaster(RuntimeError):
-    """Another person acted on this between looking and deciding; says what happened."""
-
-
-def take_flag(session: Session, unit_id: int, flag_id: int, version: int | None) -> Flag | None:
-    """The flag, locked, to act on. Raises SomebodyWasFaster when it changed since it was looked at."""
-    flag = flags.flag_by_id(session, unit_id, flag_id)
-    if flag is None:
-        return None
-    session.refresh(flag, with_for_update=True)
-    if version is not None and version != flag.version:
-        last = flags.notes_of(session, flag.id)[-1:]
-        told = f": {last[0].person.name}, {last[0].kind}, “{last[0].text}”" if last else ""
-        raise SomebodyWasFaster(f"This flag changed while you looked at it{told}.")
-    flag.version += 1
-    return flag
-
-
-def _note(session: Session, flag: Flag, person: Person, at: datetime, kind: str, text: str) -> None:
-    session.add(Note(flag_id=flag.id, person_id=person.id, at=at, kind=kind, text=text))
-    session.flush()
-
-
-def mark_seen(session: Session, flag: Flag, person: Person, at: datetime) -> None:
-    """Seen is owned, not gone: it stands until the condition returns or somebody closes it."""
-    if flag.seen_at is None:
-        flag.seen_at, flag.seen_by_id = at, person.id
-        _note(session, flag, person, at, "seen", "seen")
-    if flag.returned_at is not None and flag.open:
-        flag.closed_at, flag.closed_why = at, judging.RETURNED
-
-
-def note_action(session: Session, flag: Flag, person: Person, at: datetime, text: str) -> None:
-    """What was done, or who was told, when and how. Whoever writes that has seen it."""
-    mark_seen(session, flag, person, at)
-    flag.action, flag.action_by_id, flag.action_at = text, person.id, at
-    _note(session, flag, person, at, "done", text)
-
-
-def close(session: Session, flag: Flag, person: Person, at: datetime, text: str) -> None:
-    """Closed with what was done. If it shows again, a new flag names this one."""
-    mark_seen(session, flag, person, at)
-    flag.closed_at, flag.closed_by_id, flag.closed_why = at, person.id, text
-    _note(session, flag, person, at, "closed", text)
-
 
 # the signature ---------------------------------------------------------------------------------------------
 

@@ -28,6 +28,8 @@ from app.store.people import Person
 from app.store.rounds import Reading
 from app.store.units import Unit
 
+#: Notes that say what was done or decided, where nobody noted it as such.
+ACTIONS = ("done", "run on", "closed", "accepted")
 AT_ONCE = 500  # rows fetched at a time
 
 COLUMNS = (
@@ -63,7 +65,7 @@ COLUMNS = (
     Column("closed_at", TIME, "When it was closed"),
     Column("hours_open", NUMBER, "Hours from first_raised to closed_at; not closed: to the end of the week", 9),
     Column("arrived_late", TEXT, "yes: the entry that raised it was received in a later shift than it was taken in", 8),
-    Column("remarks", TEXT, "Remarks of the entry that raised it", 40),
+    Column("remarks", TEXT, "Remarks of the entry that raised it; of one corrected since, why and what it said", 40),
 )
 
 
@@ -194,16 +196,19 @@ def stood(unit_id: int, start: datetime, end: datetime) -> sa.CompoundSelect[tup
 def standing_rows(session: Session, unit_id: int, start: datetime, end: datetime) -> Iterator[sa.Row[Any]]:
     """The flags that stood, gravest first, with their motor, the names and the words around them. One query."""
     raised, seen, acted, closed, noted = (aliased(Person) for _ in range(5))
-    last_word = (sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, Note.kind.in_(("action", "closed")))
+    newer = aliased(Reading)
+    last_word = (sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, Note.kind.in_(ACTIONS))
                  .correlate(Flag).scalar_subquery())
     query = (
         sa.select(Flag, Motor.area, Motor.tag, Motor.service, raised.name.label("raised_by"),
                   seen.name.label("seen_by"), acted.name.label("action_by"), closed.name.label("closed_by"),
-                  Reading.remarks, Note.text.label("note"), Note.at.label("note_at"), noted.name.label("note_by"))
+                  Reading.remarks, newer.replaces_why.label("corrected"),
+                  Note.text.label("note"), Note.at.label("note_at"), noted.name.label("note_by"))
         .join(Motor, Motor.id == Flag.motor_id)
         .outerjoin(raised, raised.id == Flag.raised_by_id).outerjoin(seen, seen.id == Flag.seen_by_id)
         .outerjoin(acted, acted.id == Flag.action_by_id).outerjoin(closed, closed.id == Flag.closed_by_id)
         .outerjoin(Reading, sa.and_(Flag.raised_cause == "reading", Reading.id == Flag.raised_cause_id))
+        .outerjoin(newer, newer.replaces_id == Reading.id)
         .outerjoin(Note, Note.id == last_word).outerjoin(noted, noted.id == Note.person_id)
         .where(Flag.id.in_(stood(unit_id, start, end)))
         .order_by(by_priority(), Flag.raised_at, byte_order(session, Motor.tag), byte_order(session, Flag.rule),
@@ -252,6 +257,14 @@ def _action(row: sa.Row[Any]) -> tuple[str, str, datetime | None]:
     return "", "", None
 
 
+def _remarks(row: sa.Row[Any]) -> str:
+    """The words of the entry that raised it; of one that was corrected, with why it no longer counts."""
+    if row.corrected is None:
+        return row.remarks or ""
+    return f"Entry corrected: {row.corrected}. It said: {row.remarks}" if row.remarks else \
+        f"Entry corrected: {row.corrected}"
+
+
 def _row(unit: Unit, week: Week, now: datetime, shifts: ShiftCount, row: sa.Row[Any]) -> ExceptionRow:
     flag: Flag = row.Flag
     action, action_by, action_at = _action(row)
@@ -269,7 +282,7 @@ def _row(unit: Unit, week: Week, now: datetime, shifts: ShiftCount, row: sa.Row[
         action=action, action_by=action_by, action_at=iso(action_at), run_on_reason=flag.run_on_reason or "",
         shelved_until=iso(flag.shelved_until), returned_at=iso(flag.returned_at), closed_by=row.closed_by or "",
         closed_at=iso(flag.closed_at), hours_open=hours(flag.raised_at, flag.closed_at or week.end),
-        arrived_late="yes" if flag.arrived_late else "", remarks=row.remarks or "", flag_id=flag.id, says=flag.says,
+        arrived_late="yes" if flag.arrived_late else "", remarks=_remarks(row), flag_id=flag.id, says=flag.says,
         raised_in_week=week.holds(flag.raised_at),
         closed_in_week=flag.closed_at is not None and week.holds(flag.closed_at),
         hours_to_seen=None if flag.seen_at is None else hours(flag.raised_at, flag.seen_at))

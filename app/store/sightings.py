@@ -8,7 +8,9 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from app.store.dips import Dip
 from app.store.flags import Flag, FlagReturn, Sighting
+from app.store.starts import Start
 
 
 def flag_at(session: Session, motor_id: int, rule: str, end: str, cause_id: uuid.UUID, at: datetime) -> Flag | None:
@@ -84,3 +86,12 @@ def newest_returns(session: Session, flag: Flag, most: int) -> list[FlagReturn]:
 def forget_returns(session: Session, flag: Flag, since: datetime) -> None:
     """An entry of then makes the flag's good rounds be counted anew."""
     session.execute(sa.delete(FlagReturn).where(FlagReturn.flag_id == flag.id, FlagReturn.returned_at > since))
+
+
+def dips_behind(session: Session, start_ids: list[uuid.UUID]) -> dict[uuid.UUID, Dip]:
+    """The power dip that each of these starts came after, for those that did."""
+    if not start_ids:
+        return {}
+    rows = session.execute(sa.select(Start.id, Dip).join(Dip, Dip.id == Start.dip_id).where(
+        Start.id.in_(start_ids)).options(sa.orm.noload(Dip.answers)))
+    return dict(rows.tuples())

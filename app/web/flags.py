@@ -237,7 +237,7 @@ def accept(flag_id: int) -> Any:
 def _accept(session: Session, flag: Flag, form: AcceptForm) -> None:
     way, why = way_of(session, flag), form.why.data
     if way is None:
-        raise CannotDo("why", "This cannot be a motor's normal: act now never is, and some rules have no limit to move.")
+        raise CannotDo("why", "This cannot be a motor's normal: act now never is, and some rules have no limit.")
     if way.kind == accepting.FEEL:
         flag_life.accept_feel(session, flag, person(), now(), why, way.feel)
     elif way.kind == accepting.NEW_NORMAL:

@@ -16,6 +16,7 @@ from app.export.week import ExceptionRow
 from app.export.week_figures import Figures, most_first, repeats
 from app.export.week_rounds import coverage
 from app.export.week_sheets import week_workbook
+from app.review_list import waiting_too_long
 from app.rules.findings import PRIORITIES
 from app.rules.shifts import BadWeek, next_week, parse_week, week_days, week_of
 from app.web.access import SUPERVISOR, allow, now, reading, unit
@@ -110,9 +111,10 @@ def page(week: str) -> Any:
                     shown.append(row)
         rounds = coverage(session, unit(), given, moment)
         again = repeats(session, unit().id, given, moment)
+        waiting = waiting_too_long(session, unit(), moment) if given.holds(moment) else []
     return render_template(
         "week/page.html", week=week, title=week_title(week), days=days_in_words(*week_days(week)), given=given,
-        figures=figures, filters=filters, rows=shown, matching=matching, rounds=rounds, repeats=again,
+        figures=figures, filters=filters, rows=shown, matching=matching, rounds=rounds, repeats=again, waiting=waiting,
         by_rule=most_first(figures.by_rule), by_area=most_first(figures.by_area), begun=given.start <= moment,
         running=given.holds(moment), before=neighbour(week, -1),
         after=neighbour(week, 1) if given.end <= moment else None,

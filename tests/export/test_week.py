@@ -253,7 +253,7 @@ def test_shifts_with_names_alone_are_counted_too() -> None:
 def test_words_given_at_closing_are_the_action_where_there_was_none(session: Session, plant: Plant) -> None:
     at = utc("2026-11-25T10:00:00-06:00")
     flag = make_flag(session, plant.motor, closed_at=at, closed_by_id=plant.head_operator.id)
-    for kind, text in (("note", "looked at it"), ("action", "called the mechanics"), ("closed", "bearing changed")):
+    for kind, text in (("note", "looked at it"), ("done", "called the mechanics"), ("closed", "bearing changed")):
         session.add(Note(flag_id=flag.id, person_id=plant.head_operator.id, at=at, kind=kind, text=text))
         session.flush()
     row = row_of(session, plant)
