@@ -97,8 +97,10 @@ def unflagged(session: Session, unit: Unit, standing: Iterable[TemporaryState], 
 
 def flag_late(session: Session, unit: Unit, now: datetime) -> None:
     """Flags what the clock alone has made late since the round was opened."""
-    for motor in unflagged(session, unit, temporary.standing(session, unit.id), now):
-        key = uuid.uuid5(uuid.NAMESPACE_OID, f"past end {motor.id} {now.isoformat()}")
+    standing = temporary.standing(session, unit.id)
+    for motor in unflagged(session, unit, standing, now):
+        first = min(s.expected_end for s in standing if s.motor_id == motor.id)
+        key = uuid.uuid5(uuid.NAMESPACE_OID, f"past end {motor.id} {first.isoformat()}")  # two tablets, one sighting
         _flag(session, unit, motor, now, Cause("round", key, now, now, None))
 
 

@@ -62,3 +62,16 @@ def _from_row(row: tables.Row) -> Mixing:
     source = GRID_SOURCE if "FIST 2-4" in row["source"] else NO_CHART
     disputed = "" if row["disagreement"].startswith("none found") else row["disagreement"]
     return Mixing(row["rating"], row["app_action"] or fallback[row["rating"]], source, disputed)
+
+
+def all_named() -> tuple[str, ...]:
+    """Every thickener of the grid, in its own order."""
+    found: dict[str, None] = {}
+    for row in tables.rows("grease_compatibility"):
+        found.update(dict.fromkeys(n for n in (row["thickener_in_bearing"], row["thickener_to_add"]) if n != "any"))
+    return tuple(found)
+
+
+def row_of(in_bearing: str) -> list[tuple[str, Mixing]]:
+    """One row of the grid: what each thickener does with this one."""
+    return [(name, mixing(in_bearing, name)) for name in all_named()]

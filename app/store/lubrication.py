@@ -12,7 +12,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 from app.rules import facts
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import LubricationPoint, Motor, MotorRun, walking_order
-from app.store.people import Person, Token
+from app.store.people import Person, Token, with_name
 
 
 class Greasing(Base):
@@ -66,7 +66,7 @@ def last_greasings(session: Session, motor_id: int, before: datetime, most: int 
               .order_by(Greasing.at.desc()).limit(most) for end in facts.ENDS]
     return list(session.scalars(
         sa.select(Greasing).where(sa.or_(*(Greasing.id.in_(ids) for ids in newest)))
-        .order_by(Greasing.at.desc(), Greasing.received_at.desc()).options(sa.orm.joinedload(Greasing.person))))
+        .order_by(Greasing.at.desc(), Greasing.received_at.desc()).options(with_name(Greasing.person))))
 
 
 def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[ChartRow]:
@@ -81,7 +81,7 @@ def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[C
     query = (sa.select(LubricationPoint, Motor, Greasing, MotorRun).join(Motor, Motor.id == LubricationPoint.motor_id)
              .outerjoin(Greasing, Greasing.id == newest).outerjoin(MotorRun, MotorRun.motor_id == Motor.id)
              .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None))
-             .order_by(*walking_order(), LubricationPoint.end).options(sa.orm.joinedload(Greasing.person)))
+             .order_by(*walking_order(), LubricationPoint.end).options(with_name(Greasing.person)))
     if with_interval:
         query = query.where(
             sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
@@ -104,7 +104,7 @@ def newest_before(session: Session, unit_id: int, instant: datetime) -> dict[tup
 def greasings_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Greasing]:
     return list(session.scalars(sa.select(Greasing).where(
         Greasing.unit_id == unit_id, Greasing.at >= start, Greasing.at < end).order_by(Greasing.at, Greasing.id)
-        .options(sa.orm.joinedload(Greasing.motor), sa.orm.joinedload(Greasing.person))))
+        .options(sa.orm.joinedload(Greasing.motor), with_name(Greasing.person))))
 
 
 def greasings_of(session: Session, motor_id: int) -> list[Greasing]:

@@ -12,7 +12,7 @@ from app.rules import facts
 from app.rules.oil import TopUp
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import LubricationPoint, Motor, walking_order
-from app.store.people import Person
+from app.store.people import Person, with_name
 
 LEVEL, TOP_UP, RENEWED = "level", "top-up", "renewed"
 KINDS = (LEVEL, TOP_UP, RENEWED)
@@ -53,7 +53,7 @@ def entries_of(session: Session, motor_id: int, most: int = 40) -> list[OilEntry
     """One motor's oil entries, both ends, the newest first."""
     return list(session.scalars(sa.select(OilEntry).where(OilEntry.motor_id == motor_id)
                                 .order_by(OilEntry.at.desc(), OilEntry.received_at.desc()).limit(most)
-                                .options(sa.orm.joinedload(OilEntry.person))))
+                                .options(with_name(OilEntry.person))))
 
 
 def oil_lines(session: Session, unit_id: int) -> list[tuple[LubricationPoint, Motor]]:
@@ -78,7 +78,8 @@ def top_ups(session: Session, unit_id: int, since: datetime, until: datetime,
             motor_id: int | None = None) -> dict[tuple[int, str], list[TopUp]]:
     """What was put in after `since`, up to `until`, by bearing. A renewal is no top-up: it replaces what was there."""
     query = sa.select(OilEntry.motor_id, OilEntry.end, OilEntry.at, OilEntry.amount_ml).where(
-        OilEntry.unit_id == unit_id, OilEntry.at > since, OilEntry.at <= until, OilEntry.kind == TOP_UP).order_by(OilEntry.at)
+        OilEntry.unit_id == unit_id, OilEntry.at > since, OilEntry.at <= until, OilEntry.kind == TOP_UP
+    ).order_by(OilEntry.at)
     if motor_id is not None:
         query = query.where(OilEntry.motor_id == motor_id)
     found: dict[tuple[int, str], list[TopUp]] = {}
@@ -98,5 +99,5 @@ def newest_levels(session: Session, unit_id: int) -> dict[tuple[int, str], OilEn
         sa.select(OilEntry).join(LubricationPoint, OilEntry.id == newest)
         .join(Motor, Motor.id == LubricationPoint.motor_id)
         .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None), LubricationPoint.kind == "oil")
-        .options(sa.orm.joinedload(OilEntry.person)))
+        .options(with_name(OilEntry.person)))
     return {(e.motor_id, e.end): e for e in rows}

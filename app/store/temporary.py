@@ -13,7 +13,7 @@ from app.rules.temporary import KINDS, OTHER
 from app.store.base import Base, Key16, UtcDateTime, one_of
 from app.store.changes import Change, note_change
 from app.store.motors import Motor
-from app.store.people import Person
+from app.store.people import Person, with_name
 
 SUBJECT = "temporary state"
 NO_END = ""
@@ -65,7 +65,7 @@ def standing(session: Session, unit_id: int) -> list[TemporaryState]:
     return list(session.scalars(
         sa.select(TemporaryState).where(TemporaryState.unit_id == unit_id, TemporaryState.ended_at.is_(None))
         .order_by(TemporaryState.expected_end, TemporaryState.id)
-        .options(sa.orm.joinedload(TemporaryState.motor), sa.orm.joinedload(TemporaryState.person))))
+        .options(sa.orm.joinedload(TemporaryState.motor), with_name(TemporaryState.person))))
 
 
 def standing_then(session: Session, motor_id: int, at: datetime) -> list[TemporaryState]:
@@ -75,15 +75,15 @@ def standing_then(session: Session, motor_id: int, at: datetime) -> list[Tempora
             TemporaryState.motor_id == motor_id, TemporaryState.since <= at,
             sa.or_(TemporaryState.ended_at.is_(None), TemporaryState.ended_at > at))
         .order_by(TemporaryState.expected_end, TemporaryState.id)
-        .options(sa.orm.joinedload(TemporaryState.person))))
+        .options(with_name(TemporaryState.person))))
 
 
 def newest_ended(session: Session, unit_id: int, most: int = 30) -> list[TemporaryState]:
     return list(session.scalars(
         sa.select(TemporaryState).where(TemporaryState.unit_id == unit_id, TemporaryState.ended_at.is_not(None))
         .order_by(TemporaryState.ended_at.desc(), TemporaryState.id.desc()).limit(most)
-        .options(sa.orm.joinedload(TemporaryState.motor), sa.orm.joinedload(TemporaryState.person),
-                 sa.orm.joinedload(TemporaryState.ended_by))))
+        .options(sa.orm.joinedload(TemporaryState.motor), with_name(TemporaryState.person),
+                 with_name(TemporaryState.ended_by))))
 
 
 def temporary_by_id(session: Session, unit_id: int, state_id: int) -> TemporaryState | None:

@@ -25,6 +25,7 @@ from app.web.errors import key
 from app.web.flag_detail import detail, way_of
 from app.web.flag_forms import AcceptForm, ActForm, CloseForm, DoneForm, RunOnForm, ShelveForm, TextForm
 from app.web.formatting import local, moment
+from app.web.late import flag_what_is_late
 
 bp = Blueprint("flags", __name__)
 
@@ -51,6 +52,7 @@ def choices(found: list[Reading]) -> list[tuple[str, str]]:
 def review() -> Any:
     """What stands in the unit now, and how complete this shift's sheet (or an earlier one) is."""
     opened = _round_asked_for()
+    flag_what_is_late()
     with reading() as session:
         opened = session.get_one(Round, opened.id)
         standing = flags.open_flags(session, unit().id)

@@ -1,129 +1,135 @@
-"""Lubrication: what is due, and recording a greasing at the motor."""
+"""Greasing at the motor: what was last done, what to give, the warning before; then what was given, stored once."""
 
 from __future__ import annotations
 
 import uuid
-from datetime import datetime
 from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
-from wtforms import Form, RadioField, StringField
-from wtforms.validators import DataRequired, InputRequired, Length, Optional
 
-from app import judging, recording
-from app.entries import BadEntry, clean_text, read_greasing
+from app import half_way, lubricating, recording
+from app.entries import BadEntry, read_greasing
+from app.lubricating import Bearing
 from app.recording import OtherContent, Sender
-from app.rules import greasing, tables
+from app.rules import facts, thickeners
 from app.rules.cautions import caution_for
-from app.rules.numbers import NotANumber, read_number
-from app.rules.units import g_from_oz
-from app.store import flags, lubrication, motors
+from app.rules.findings import Finding
+from app.rules.greased import in_words
+from app.rules.temporary import PLUG_OUT
+from app.store import flags, guns, lubrication, motors
+from app.store.guns import GreaseGun
+from app.store.lubrication import Greasing
 from app.store.motors import Motor
 from app.store.people import OPERATOR
+from app.web import lubrication_chart, lubrication_due, lubrication_guns, lubrication_line, lubrication_oil
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
-from app.web.fields import WordField, picks, put_errors
+from app.web.fields import put_errors
+from app.web.lubrication_form import Given, GreasingForm, strokes_of
 
 bp = Blueprint("lubrication", __name__)
-
-
-def thickeners() -> list[str]:
-    """The thickeners that the published grid knows."""
-    grid = tables.rows("grease_compatibility")
-    return sorted({row[side] for row in grid for side in ("thickener_in_bearing", "thickener_to_add")} - {"any"})
-
-
-class GreasingForm(Form):
-    end = RadioField("Which bearing", [InputRequired("Choose the bearing that was greased.")],
-                     choices=picks([("ODE", "Fan end (ODE)"), ("DE", "Coupling end (DE)")]))
-    lubricant = StringField("Lubricant given", [
-        DataRequired("Write which lubricant was given."), Length(max=200, message="Keep it to 200 characters.")],
-        filters=[lambda text: clean_text(text or "")])
-    thickener = WordField("Its thickener", thickeners(), [Optional()])
-    grams = StringField("Amount given", [InputRequired("Enter the amount. 0 when none went in.")])
-    why = StringField("Why, if it is sooner or more than the chart says", [
-        Optional(), Length(max=200, message="Keep it to 200 characters.")],
-        filters=[lambda text: clean_text(text or "")])
-
-    def amount_g(self) -> float | None:
-        """The amount in grams; None with an error at the field when it cannot be read."""
-        ounces = unit().grease == "oz"
-        try:
-            typed = read_number(self.grams.data or "", 0, 170 if ounces else 5000, unit().grease)
-        except NotANumber as error:
-            self.grams.errors = [*self.grams.errors, str(error)]
-            return None
-        return g_from_oz(typed) if ounces else typed
-
-
-@bp.get("/lubrication")
-@allow(OPERATOR)
-def index() -> Any:
-    """Every bearing with an interval: overdue first, then never recorded, then by when it is due."""
-    with reading() as session:
-        lines = [(line, greasing.due(line.point, now())) for line in judging.greasing_due(session, unit(), now())]
-        overdue = [x for x in lines if x[0].finding and x[0].point.last_greased_at]
-        never = [x for x in lines if x[0].finding and not x[0].point.last_greased_at]
-        coming = sorted((x for x in lines if not x[0].finding), key=lambda x: (x[1].due_at is None, x[1].due_at))
-        return render_template("lubrication/index.html", overdue=overdue, never=never, coming=coming)
+for _pages in (lubrication_due, lubrication_chart, lubrication_line, lubrication_guns, lubrication_oil):
+    _pages.add_to(bp)
 
 
 @bp.get("/motors/<int:motor_id>/grease")
 @allow(OPERATOR)
 def grease(motor_id: int) -> Any:
-    """What was last done, by whom, and what the chart says; then what was given."""
+    """Which bearing, with how each stands; then, for the one chosen, what to give and the form."""
     with reading() as session:
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
-        return _page(session, motor, GreasingForm(), str(uuid.uuid4()))
+        here = lubricating.bearings(session, unit(), motor, now())
+        bearing = here.get(request.args.get("end", ""))
+        if bearing is None or (_closed(bearing) and "anyway" not in request.args):
+            return render_template("lubrication/grease.html", motor=motor, bearings=here, only=bearing,
+                                   shift_of=_shift_name)
+        return _form_page(session, motor, bearing, GreasingForm(), str(uuid.uuid4()))
 
 
-def _page(session: Session, motor: Motor, form: GreasingForm, key: str) -> str:
-    done = lubrication.last_greasings(session, motor.id, now(), 10)
-    last = {end: next((g for g in done if g.end == end), None) for end in ("ODE", "DE")}
-    return render_template("lubrication/grease.html", motor=motor, form=form, key=key, last=last)
+def _closed(bearing: Bearing) -> bool:
+    """Nothing to record here by default: sealed, or in oil."""
+    return bearing.sealed_by is not None or bearing.oil
+
+
+def _shift_name(row: Greasing) -> str:
+    return unit().calendar.shift_of(row.at).name
+
+
+def _form_page(session: Session, motor: Motor, bearing: Bearing, form: GreasingForm, key: str,
+               found: list[Finding] | None = None, given: Given | None = None) -> str:
+    here = guns.guns_of(session, unit().id)
+    return render_template(
+        "lubrication/grease_end.html", motor=motor, bearing=bearing, form=form.offer(bearing, here), key=key,
+        shift_of=_shift_name, found=[(f, caution_for(f)) for f in found or []], given=given,
+        strokes=[(gun, strokes_of(bearing.amount_g, gun)) for gun in _fitting(here, bearing)],
+        about=in_words(given.grams, bearing.amount_g) if given and bearing.amount_g and given.grams else None,
+        mixes=thickeners.row_of(bearing.point.thickener) if bearing.point.thickener else [])
+
+
+def _fitting(here: list[GreaseGun], bearing: Bearing) -> list[GreaseGun]:
+    names = {g.name for g in lubricating.greasing_plan.fitting((gun.as_rule() for gun in here),
+                                                               bearing.point.lubricant)}
+    return [gun for gun in here if gun.name in names]
 
 
 @bp.post("/motors/<int:motor_id>/grease", endpoint="save_greasing")
 @allow(OPERATOR)
 def save_greasing(motor_id: int) -> Any:
+    """Asked for a reason where the rules would flag it; stored once; a plug left out becomes a temporary state."""
     form, key = GreasingForm(request.form), request.form.get("id", "")
-    with reading() as session:
+    with writing() as session:
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
-        good = form.validate()
-        grams = form.amount_g() if form.grams.data else None
-        if not good or grams is None:
-            return _page(session, motor, form, key), 422
-        at = _first_sent_at(session, key) or now()
+        session.refresh(motor, with_for_update=True)  # two tablets at one motor: the second sees the first
+        here, ours = lubricating.bearings(session, unit(), motor, now()), guns.guns_of(session, unit().id)
+        bearing = here.get(form.end.data or "")
+        good = form.offer(bearing, ours).validate()
+        if bearing is None:
+            return render_template("lubrication/grease.html", motor=motor, bearings=here, only=None, form=form,
+                                   shift_of=_shift_name), 422
+        given = form.read(bearing, ours, unit(), now()) if good else None
+        if given is None:
+            return _form_page(session, motor, bearing, form, key), 422
+        before = _stored(session, key)
+        found = [] if before else _asked_about(session, motor, bearing, given)
+        if found is not None and (found or bearing.no_interval_soon) and not form.why.data and not before:
+            form.wrong(form.why, "Say why it was greased all the same. The head operator sees it.")
+            return _form_page(session, motor, bearing, form, key, found, given), 422
+        return _store(session, motor, bearing, form, key, given, before)
+
+
+def _asked_about(session: Session, motor: Motor, bearing: Bearing, given: Given) -> list[Finding]:
+    return lubricating.would_find(session, unit(), motor, facts.Greasing(
+        bearing.end, now(), given.lubricant, given.thickener, given.grams))
+
+
+def _stored(session: Session, key: str) -> Greasing | None:
+    """The greasing this very page saved before: sent twice, it is the same one."""
     try:
-        answer = _record({"id": key, "tag": motor.tag, "end": form.end.data, "at": at.isoformat(),
-                          "lubricant": form.lubricant.data, "thickener": form.thickener.data or None, "grams": grams,
-                          "by": person().sign_in, "why": form.why.data or None})
+        return lubrication.greasing_by_id(session, unit().id, uuid.UUID(key))
+    except ValueError:
+        return None
+
+
+def _store(session: Session, motor: Motor, bearing: Bearing, form: GreasingForm, key: str, given: Given,
+           before: Greasing | None) -> Any:
+    at = before.at if before else now()
+    body = {"id": key, "tag": motor.tag, "end": bearing.end, "at": at.isoformat(), "lubricant": given.lubricant,
+            "thickener": given.thickener, "grams": given.grams, "by": person().sign_in, "why": form.why.data or None}
+    try:
+        answer = recording.record_greasing(session, Sender(unit(), now(), person=person()), read_greasing(body),
+                                           given.gun)
     except BadEntry as error:
-        with reading() as session:
-            put_errors(form, [(p.field, p.says) for p in error.problems])
-            return _page(session, session.merge(motor), form, key), 422
+        put_errors(form, [(p.field, p.says) for p in error.problems])
+        return _form_page(session, motor, bearing, form, key), 422
     except OtherContent:
         return render_template("lubrication/already.html", key=key, motor=motor), 409
+    if given.plug_until is not None and answer.stored:
+        half_way.begin(session, unit(), motor, person(), now(), key=uuid.uuid5(answer.id, "plug"), kind=PLUG_OUT,
+                       end=bearing.end, expected_end=given.plug_until, greasing_id=answer.id)
+    session.commit()
     if not answer.stored:
         flash("This greasing was stored before; here it is.")
     return redirect(url_for("lubrication.greased", key=answer.id), 303)
-
-
-def _first_sent_at(session: Session, key: str) -> datetime | None:
-    """When this very page was saved before, the instant it told then: sent twice, it is the same greasing."""
-    try:
-        there = lubrication.greasing_by_id(session, unit().id, uuid.UUID(key))
-    except ValueError:
-        return None
-    return there.at if there else None
-
-
-def _record(body: dict[str, Any]) -> recording.Recorded:
-    entry = read_greasing(body)
-    with writing() as session:
-        answer = recording.record_greasing(session, Sender(unit(), now(), person=person()), entry)
-        session.commit()
-        return answer
 
 
 @bp.get("/greasings/<uuid:key>")
@@ -133,7 +139,16 @@ def greased(key: uuid.UUID) -> Any:
     with reading() as session:
         row = found_or_404(lubrication.greasing_by_id(session, unit().id, key))
         found = [f.as_rule() for f in flags.findings_of(session, [row.id]).get(row.id, [])]
-        line = next((x for x in judging.greasing_due(session, unit(), now())
-                     if x.motor.id == row.motor_id and x.end == row.end), None)
+        bearing = lubricating.bearings(session, unit(), row.motor, now())[row.end]
+        wanted = bearing.amount_g
         return render_template("lubrication/greased.html", row=row, found=[(f, caution_for(f)) for f in found],
-                               due=greasing.due(line.point, now()) if line else None)
+                               bearing=bearing, about=in_words(row.grams, wanted) if row.grams and wanted else None)
+
+
+@bp.get("/lubrication/thickeners")
+@allow(OPERATOR)
+def mixing() -> Any:
+    """The grid of thickeners: what may meet in one bearing, as far as one published chart goes."""
+    names = [name for name in thickeners.all_named() if name]
+    return render_template("lubrication/thickeners.html", names=names,
+                           grid={a: {b: thickeners.mixing(a, b) for b in names} for a in names})

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from flask import Flask, Response, g, request
 from flask.sessions import SecureCookieSessionInterface
 
@@ -53,7 +55,19 @@ def page_context() -> dict[str, object]:
         with access.reading() as session:
             g.greasing_overdue = judging.count_greasing_overdue(session, signed.unit, access.now())
     context["greasing_overdue"] = g.get("greasing_overdue", 0)
+    context["half_way"] = standing_half_way
     return context
+
+
+def standing_half_way() -> list[Any]:
+    """What stands half-way in the unit, for banner, sheet, review and motor. One query a page."""
+    signed = g.get("signed_in")
+    if signed and "half_way" not in g:
+        from app.store import temporary
+
+        with access.reading() as session:
+            g.half_way = temporary.standing(session, signed.unit.id)
+    return g.get("half_way", [])  # type: ignore[no-any-return]
 
 
 def register(app: Flask) -> None:
@@ -71,11 +85,12 @@ def register(app: Flask) -> None:
         signatures,
         standards,
         starts,
+        temporary,
         week,
     )
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
-                   settings, standards, signatures):
+                   settings, standards, signatures, temporary):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.session_interface = SaidCookie()

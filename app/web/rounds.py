@@ -22,6 +22,7 @@ from app.store.rounds import Reading, Round
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
 from app.web.entry_filling import fill_from
 from app.web.entry_form import SKIP_REASONS, EntryForm, form_field_of
+from app.web.late import flag_what_is_late
 
 bp = Blueprint("rounds", __name__)
 
@@ -37,6 +38,7 @@ HOT_LAST_TIME_C = 60.0
 def sheet() -> Any:
     """This shift's sheet; opening it opens the round."""
     opened = _this_round()
+    flag_what_is_late()
     with reading() as session:
         opened = session.get_one(Round, opened.id)
         shown = sheet_of(session, unit(), opened, now())
