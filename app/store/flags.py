@@ -206,8 +206,8 @@ def open_flags(session: Session, unit_id: int) -> list[Flag]:
     return list(session.scalars(
         sa.select(Flag).where(Flag.unit_id == unit_id, Flag.closed_at.is_(None))
         .order_by(by_priority(), Flag.raised_at, Flag.id).options(
-            sa.orm.joinedload(Flag.motor), sa.orm.joinedload(Flag.raised_by), sa.orm.joinedload(Flag.seen_by),
-            sa.orm.joinedload(Flag.action_by))))
+            sa.orm.joinedload(Flag.motor), *(sa.orm.joinedload(who).lazyload(Person.units) for who in (
+                Flag.raised_by, Flag.seen_by, Flag.action_by)))))
 
 
 def open_flags_of_motor(session: Session, motor_id: int) -> list[Flag]:

@@ -172,14 +172,14 @@ def readings_of_round(session: Session, round_id: int) -> list[Reading]:
     """The round's readings, corrected ones left out, in the order they were taken."""
     return list(session.scalars(sa.select(Reading).where(Reading.round_id == round_id, not_corrected())
                                 .order_by(Reading.taken_at, Reading.received_at, Reading.id)
-                                .options(sa.orm.joinedload(Reading.person))))
+                                .options(sa.orm.joinedload(Reading.person).lazyload(Person.units))))
 
 
 def readings_as_signed(session: Session, round_id: int) -> list[Reading]:
     """The round's readings, corrected ones too: what a signature may have covered."""
     return list(session.scalars(sa.select(Reading).where(Reading.round_id == round_id)
                                 .order_by(Reading.taken_at, Reading.received_at, Reading.id)
-                                .options(sa.orm.joinedload(Reading.person))))
+                                .options(sa.orm.joinedload(Reading.person).lazyload(Person.units))))
 
 
 def last_running(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Reading]:

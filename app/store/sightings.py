@@ -93,5 +93,5 @@ def dips_behind(session: Session, start_ids: list[uuid.UUID]) -> dict[uuid.UUID,
     if not start_ids:
         return {}
     rows = session.execute(sa.select(Start.id, Dip).join(Dip, Dip.id == Start.dip_id).where(
-        Start.id.in_(start_ids)).options(sa.orm.noload(Dip.answers)))
-    return dict(rows.tuples())
+        Start.id.in_(start_ids)).options(sa.orm.lazyload(Dip.answers)))
+    return dict(rows.all())

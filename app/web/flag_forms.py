@@ -16,6 +16,7 @@ from app.rules.shifts import local_instant
 from app.store.units import Unit
 
 MOST = 1000
+SAY = "Write what was done, or who was told, when and how."
 _DAY_TIME = re.compile(r"(\d{4})-(\d{2})-(\d{2})[T ](\d{1,2}):(\d{2})(?::\d{2})?", re.ASCII)
 _TIME = re.compile(r"(\d{1,2}):(\d{2})", re.ASCII)
 
@@ -77,7 +78,7 @@ class DoneForm(ActForm):
 
     def validate_text(self, field: Any) -> None:
         if not field.data and not self.owner.data:
-            raise ValidationError("Write what was done, or who was told, when and how; or who will, and by when.")
+            raise ValidationError(SAY)
 
     def validate_owner(self, field: Any) -> None:
         if self.due_at.data and not field.data:
@@ -117,7 +118,7 @@ class ShelveForm(ActForm):
 
 
 class CloseForm(ActForm):
-    text = words("What was done", "Write what was done.")
+    text = words("What was done", SAY)
     reading = SelectField("The reading that shows it", validate_choice=False)
 
 

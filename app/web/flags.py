@@ -51,31 +51,40 @@ def choices(found: list[Reading]) -> list[tuple[str, str]]:
 @allow(HEAD_OPERATOR)
 def review() -> Any:
     """What stands in the unit now, and how complete this shift's sheet (or an earlier one) is."""
-    opened = _round_asked_for()
+    _open_sheet()
     flag_what_is_late()
     with reading() as session:
-        opened = session.get_one(Round, opened.id)
+        newest = rounds.newest_rounds(session, unit().id)
+        opened = _round_asked_for(session, newest)
         standing = flags.open_flags(session, unit().id)
         return render_template(
             "flags/review.html", round=opened, sheet=sheet_of(session, unit(), opened, now(), with_findings=False),
             standing=standing, parts=review_list.parts(session, unit(), standing, opened.starts_at, now()),
             new=[f for f in standing if f.raised_at >= opened.starts_at], opened_flag=_opened_in_place(session),
-            rounds=rounds.newest_rounds(session, unit().id), late=reviewing.after_signature(session, opened))
+            rounds=newest, late=reviewing.after_signature(session, opened))
 
 
-def _round_asked_for() -> Round:
-    """The round in the address, else the present shift's (opened when it is not there yet)."""
-    with reading() as session:
-        if "round" in request.args:
-            return found_or_404(rounds.round_by_id(session, unit().id, request.args.get("round", 0, type=key)))  # type: ignore[no-any-return]
+def _round_asked_for(session: Session, newest: list[Round]) -> Round:
+    """The round in the address, else the present shift's."""
+    if "round" not in request.args:
         shift = unit().calendar.shift_of(now())
-        there = rounds.round_of(session, unit().id, shift.date, shift.name)
-    if there is not None:
-        return there
-    with writing() as session:
-        opened = recording.open_sheet(session, unit(), now(), person())
-        session.commit()
-        return opened
+        return next(r for r in newest if (r.shift_date, r.shift_name) == (shift.date, shift.name))
+    asked = request.args.get("round", 0, type=key)
+    return next((r for r in newest if r.id == asked), None) or found_or_404(
+        rounds.round_by_id(session, unit().id, asked))
+
+
+def _open_sheet() -> None:
+    """Looking at a shift's review opens its sheet where nobody has yet."""
+    if "round" in request.args:
+        return
+    shift = unit().calendar.shift_of(now())
+    with reading() as session:
+        there = rounds.round_of(session, unit().id, shift.date, shift.name) is not None
+    if not there:
+        with writing() as session:
+            recording.open_sheet(session, unit(), now(), person())
+            session.commit()
 
 
 def _opened_in_place(session: Session) -> dict[str, Any] | None:
