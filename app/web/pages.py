@@ -75,6 +75,7 @@ def register(app: Flask) -> None:
         accounts,
         dips,
         flags,
+        handover,
         home,
         insulation,
         lubrication,
@@ -90,7 +91,7 @@ def register(app: Flask) -> None:
     )
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
-                   settings, standards, signatures, temporary):
+                   settings, standards, signatures, handover, temporary):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.session_interface = SaidCookie()

@@ -14,7 +14,7 @@ from app.entries import BadEntry, read_reading
 from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.cautions import caution_for
 from app.sheets import LEFT, Sheet, sheet_of
-from app.store import flags, motors, rounds
+from app.store import flags, handovers, motors, rounds
 from app.store.limits import limits_at
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
@@ -44,7 +44,8 @@ def sheet() -> Any:
         shown = sheet_of(session, unit(), opened, now())
         standing = flags.open_flags(session, unit().id)
         return render_template("rounds/sheet.html", round=opened, sheet=shown, next=shown.next_after(None),
-                               present=True, standing=standing, by_motor=_gravest_by_motor(standing))
+                               present=True, standing=standing, by_motor=_gravest_by_motor(standing),
+                               last_handover=handovers.last_handover(session, unit().id))
 
 
 @bp.get("/sheet/<int:round_id>")
