@@ -176,7 +176,7 @@ class PageDoor:
         section = re.search(r'<section class="answer.*?</section>', page, re.S)
         assert word and section
         told = word[1].lower()
-        short = "yes" if told.startswith("yes") else "no" if told.startswith("no,") or told == "no" else told
+        short = "yes" if told.startswith("yes") else "no" if told.startswith(("no,", "no:")) else told
         by = re.search(r"<dt>Decided by</dt><dd>([^<]*)</dd>", section[0])
         return Asked(short, section[0], by[1] if by else "", page)
 
