@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 import sqlalchemy as sa
+from sqlalchemy.orm import Session
 
 from app import flag_life, power_dips, review_list
 from app.db import Database
@@ -16,7 +18,7 @@ from app.store import flags
 from app.store.dips import Dip
 from app.store.flags import Flag, FlagReturn
 from app.store.motors import Motor
-from tests.entering import Crew, day, night
+from tests.entering import Crew, at_once, day, night
 
 #: The alarm of a grease bearing is 90 °C and the shutdown 100 (defaults); the clearing band is 3 K: 86.9 is below it.
 FINE_C, IN_BAND_C, HOT_C = 80.0, 88.0, 92.0
@@ -91,6 +93,32 @@ def test_a_shelved_flag_that_returns_closes_itself(crew: Crew) -> None:
         flag_life.shelve(session, crew.unit, held, crew.supervisor, day(0, hours=1), "why", "what", day(3, hours=-1.2))
     crew.hot(night(0), FINE_C, FINE_C)
     assert crew.flag("bearing_hot", "DE").closed_why == "returned to normal"
+
+
+# two at once -----------------------------------------------------------------------------------------------
+
+
+def test_of_two_decisions_in_one_moment_one_stands_and_nothing_is_lost(crew: Crew) -> None:
+    crew.hot(day(0), HOT_C)
+    flag, at = crew.flag("bearing_hot", "DE"), day(0, hours=1)
+
+    def decide(act: Callable[[Session, Flag], None]) -> None:
+        with crew.writing() as session:
+            held = flag_life.take_flag(session, crew.unit.id, flag.id, flag.version)
+            assert held is not None
+            act(session, held)
+
+    def run_on(session: Session, held: Flag) -> None:
+        flag_life.run_on(session, crew.unit, held, crew.head_operator, at, "no spare", "DE", day(0, hours=4))
+
+    def note(session: Session, held: Flag) -> None:
+        flag_life.note_action(session, held, crew.supervisor, at, "told mechanical")
+
+    answers = at_once([lambda: decide(run_on), lambda: decide(note)])
+    told = [answer for answer in answers if answer is not None]
+    assert [type(answer) for answer in told] == [flag_life.SomebodyWasFaster]
+    kept = [kind for kind, _ in crew.notes(flag)]
+    assert kept in (["seen", "run on"], ["seen", "done"]) and kept[-1] in str(told[0])
 
 
 # come and gone ---------------------------------------------------------------------------------------------

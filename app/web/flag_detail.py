@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -11,7 +12,7 @@ from app import flag_life
 from app.gathering import plate_facts
 from app.rules import accepting
 from app.rules.accepting import Way
-from app.store import flags, limits, lubrication, rounds
+from app.store import flags, limits, lubrication, rounds, starts
 from app.store.flags import Flag
 from app.store.people import SUPERVISOR
 from app.store.rounds import Reading
@@ -93,7 +94,17 @@ def detail(session: Session, flag: Flag, **forms: Any) -> dict[str, Any]:
         "greased": lubrication.last_greasings(session, flag.motor_id, now(), 2),
         "earlier": session.get(Flag, flag.before_id) if flag.before_id else None,
         "closing": session.get(Reading, flag.closed_reading_id) if flag.closed_reading_id else None,
-        "forms": forms, **(_acts(session, flag) if flag.open else {})}
+        "started": _last_start(session, flag), "forms": forms, **(_acts(session, flag) if flag.open else {})}
+
+
+def _last_start(session: Session, flag: Flag) -> dict[str, Any] | None:
+    """The start before the flag was last seen, and until when it was a first run to be watched, where it still was."""
+    newest = starts.newest_starts(session, flag.motor_id, 1, before=flag.last_seen_at + timedelta(microseconds=1))
+    if not newest:
+        return None
+    watch_h = limits.limits_at(session, unit().id, flag.motor_id, flag.last_seen_at).value("step_start_wait_h")
+    until = newest[0].at + timedelta(hours=watch_h)
+    return {"start": newest[0], "watched_until": until if flag.last_seen_at < until else None}
 
 
 def _acts(session: Session, flag: Flag) -> dict[str, Any]:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import re
+import uuid
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,12 +18,12 @@ from app.config import Settings
 from app.db import Database
 from app.store.changes import Change
 from app.store.flags import Flag, Note
-from app.store.limits import LimitChange
+from app.store.limits import LimitChange, change_limit
 from app.store.motors import Motor
 from tests import factories
 from tests.conftest import Clock, on_both
 from tests.factories import Plant, post_form, sign_in
-from tests.web.at_motor import enter, greased_lately, words_of
+from tests.web.at_motor import FINE, enter, greased_lately, words_of
 
 #: DE at 92 °C by a contact probe: above the alarm of 90, below the shutdown of 100, with 20 K between two feels hidden.
 HOT: dict[str, Any] = {"bearing_feel_DE": None, "bearing_temp_DE": "92", "method": "contact"}
@@ -299,6 +302,61 @@ def test_what_stands_three_shifts_with_nothing_done_rises(head: FlaskClient, bos
     assert "Standing more than 2 shifts without an action" in week
     act(head, stored(app_database), "done", text="Told mechanical")
     assert "Stands 3 shifts, nothing done" not in review(head).split("P-102")[0]
+
+
+def set_alarm(database: Database, plant: Plant, value_c: float, at: datetime) -> None:
+    with database.writing() as session:
+        change_limit(session, session.merge(plant.unit), "bearing_hot_grease_alarm_c", value_c, None, "procedure",
+                     session.merge(plant.supervisor), at)
+        session.commit()
+
+
+def test_the_same_flag_on_three_rounds_is_one_row_and_returns_after_two_good_ones(
+        head: FlaskClient, boss: FlaskClient, plant: Plant, app_database: Database, clock: Clock) -> None:
+    """Alarm 80: 83, 83, 83; then 79, within the band of 3 K; then 76 twice, below 77."""
+    set_alarm(app_database, plant, 80.0, clock.now)
+    for _ in range(3):
+        hot(head, plant.motor, "83")
+        clock.advance(hours=12)
+    rows = list(csv.DictReader(boss.get("/week/2026-W48.csv").get_data().decode("utf-8-sig").splitlines()))
+    (row,) = [r for r in rows if r["rule"] == "bearing_hot"]
+    assert [row[name] for name in ("times_seen", "shifts_open", "limit", "limit_source")] == [
+        "3", "3", "80", "unit's limit"]
+    for de_c, state in (("79", "improving"), ("76", "improving"), ("76", "returned to normal")):
+        hot(head, plant.motor, de_c)
+        assert stored(app_database).state(clock.now) == state
+        clock.advance(hours=12)
+    assert stored(app_database).open and "returned to normal, unseen" in review(head)
+    act(head, stored(app_database), "seen")
+    assert stored(app_database).closed_why == "returned to normal"
+
+
+def test_a_limit_changed_at_noon_judges_nothing_that_came_before_it(
+        head: FlaskClient, plant: Plant, app_database: Database, clock: Clock) -> None:
+    clock.set("2026-11-24T12:30:00-06:00")
+    set_alarm(app_database, plant, 80.0, datetime.fromisoformat("2026-11-24T12:00:00-06:00"))
+    hot(head, plant.motor, "83", seen_at="11:59")
+    with app_database.reading() as session:
+        assert not session.scalars(sa.select(Flag).where(Flag.rule == "bearing_hot")).all()
+    hot(head, plant.motor, "83", seen_at="12:00")
+    assert stored(app_database).limit == 80.0
+
+
+def test_a_corrected_entry_is_struck_wherever_it_shows_and_its_flag_closes(
+        head: FlaskClient, boss: FlaskClient, plant: Plant, app_database: Database, clock: Clock) -> None:
+    hot(head, plant.motor, "101", remarks="read in the dark")
+    flag = stored(app_database)
+    clock.advance(minutes=10)
+    fields = {**FINE, "bearing_feel_DE": "", "bearing_temp_DE": "61", "method": "contact", "id": str(uuid.uuid4())}
+    path = f"/entries/{flag.raised_cause_id}/correct"
+    assert post_form(head, path, fields).status_code == 422  # why is asked for
+    assert post_form(head, path, {**fields, "replaces_why": "read 101 for 61"}).status_code == 303
+    assert stored(app_database).closed_why == "entry corrected"
+    for page in (f"/motors/{plant.motor.id}", f"/flags/{flag.id}", f"/entries/{flag.raised_cause_id}"):
+        assert re.search(r'class="[^"]*struck', head.get(page).get_data(as_text=True)), page
+    rows = list(csv.DictReader(boss.get("/week/2026-W48.csv").get_data().decode("utf-8-sig").splitlines()))
+    assert [r["remarks"] for r in rows if r["rule"] == "bearing_hot"] == [
+        "Entry corrected: read 101 for 61. It said: read in the dark"]
 
 
 @on_both
