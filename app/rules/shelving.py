@@ -24,7 +24,8 @@ HEAT = ("°C", "K")
 def wakes_at(calendar: Calendar, now: datetime, for_days: bool) -> list[datetime]:
     """The shift starts until which a flag may be shelved now: the next three, or all within 14 days."""
     if for_days:
-        return [s.starts_at for s in calendar.between(now, now + timedelta(days=MOST_DAYS)) if s.starts_at > now]
+        after = now + timedelta(microseconds=1)  # a start 14 days on to the second is within them, this moment's is not
+        return [shift.starts_at for shift in calendar.between(after, after + timedelta(days=MOST_DAYS))]
     found, shift = [], calendar.shift_of(now)
     for _ in range(MOST_SHIFTS):
         shift = calendar.after(shift)
