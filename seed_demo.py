@@ -2,7 +2,7 @@
 
 `python seed_demo.py` fills this folder's instance, as `round-sheet serve --demo` does before it serves. Everything
 goes the way of users' entries: read strictly, recorded once, judged, reviewed, signed. The plant stands in
-app/demo/plant.py, an ordinary round in app/demo/walk.py, what was out of the ordinary in app/demo/story.py.
+app/demo/plant.py, an ordinary round in walk.py, what was out of the ordinary in story.py, how it is told in teller.py.
 """
 
 from __future__ import annotations
