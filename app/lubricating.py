@@ -93,8 +93,8 @@ def _bearing(motor: Motor, end: str, given: facts.Facts, done: list[Greasing], i
     point = given.motor.lubrication[end] or facts.LubricationPoint()
     number, now = given.motor.nameplate.bearing[end], given.now
     due = greasing.due(point, now)
-    last_at = settling.greased_at(given, end, now)
-    warm = settling.warm_until(last_at, in_force) if last_at else None
+    fresh_at, last_at = settling.greased_at(given, end, now), point.last_greased_at
+    warm = settling.warm_until(fresh_at, in_force) if fresh_at else None
     soon = in_force.value("second_greasing_days")
     unknown = not (point.interval_days or point.interval_run_h or point.computed_interval_run_h)
     return Bearing(
