@@ -57,3 +57,26 @@ def changes_of(session: Session, subject: str, subject_id: int, most: int = 50) 
     return list(session.scalars(sa.select(Change).where(
         Change.subject == subject, Change.subject_id == subject_id).order_by(Change.at.desc(), Change.id.desc())
         .limit(most)))
+
+
+def newest_changes(session: Session, unit_id: int, most: int, *, subject: str = "", person_id: int | None = None,
+                   words: str = "", before_id: int | None = None) -> list[Change]:
+    """The unit's changes, the newest first by key. words: in the label, the field, the values or the reason."""
+    query = sa.select(Change).where(Change.unit_id == unit_id)
+    if subject:
+        query = query.where(Change.subject == subject)
+    if person_id is not None:
+        query = query.where(Change.person_id == person_id)
+    if before_id is not None:
+        query = query.where(Change.id < before_id)
+    if words:
+        query = query.where(sa.or_(*(column.icontains(words, autoescape=True) for column in (
+            Change.label, Change.field, Change.before, Change.after, Change.why))))
+    return list(session.scalars(query.order_by(Change.id.desc()).limit(most)
+                                .options(sa.orm.joinedload(Change.person))))
+
+
+def subjects_of(session: Session, unit_id: int) -> list[str]:
+    """What has been changed so far, for a filter."""
+    return list(session.scalars(sa.select(Change.subject).where(Change.unit_id == unit_id).distinct()
+                                .order_by(Change.subject)))

@@ -248,6 +248,12 @@ def correction_of(session: Session, key: uuid.UUID) -> Reading | None:
     return session.scalar(sa.select(Reading).where(Reading.replaces_id == key))
 
 
+def corrected_of(session: Session, keys: list[uuid.UUID]) -> set[uuid.UUID]:
+    """Which of these readings a later one replaces."""
+    rows = session.scalars(sa.select(Reading.replaces_id).where(Reading.replaces_id.in_(keys))) if keys else ()
+    return {key for key in rows if key is not None}
+
+
 def corrected_among(session: Session, motor_id: int) -> set[uuid.UUID]:
     """The ids of this motor's readings that a later one replaces."""
     rows = session.scalars(sa.select(Reading.replaces_id).where(

@@ -9,7 +9,7 @@ from typing import Any
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 
-from app import flag_life, recording, review_list, reviewing
+from app import flag_life, recording, review_list, reviewing, signatures
 from app.flag_life import CannotDo, SomebodyWasFaster
 from app.review_list import Group
 from app.rules import accepting
@@ -61,7 +61,8 @@ def review() -> Any:
             "flags/review.html", round=opened, sheet=sheet_of(session, unit(), opened, now(), with_findings=False),
             standing=standing, parts=review_list.parts(session, unit(), standing, opened.starts_at, now()),
             new=[f for f in standing if f.raised_at >= opened.starts_at], opened_flag=_opened_in_place(session),
-            rounds=newest, late=reviewing.after_signature(session, opened))
+            rounds=newest, late=reviewing.after_signature(session, opened),
+            on_duty=signatures.addenda_received(session, unit(), opened.starts_at, opened.ends_at))
 
 
 def _round_asked_for(session: Session, newest: list[Round]) -> Round:

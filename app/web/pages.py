@@ -73,7 +73,9 @@ def standing_half_way() -> list[Any]:
 def register(app: Flask) -> None:
     from app.web import (
         accounts,
+        changes,
         dips,
+        flag_numbers,
         flags,
         handover,
         home,
@@ -87,11 +89,13 @@ def register(app: Flask) -> None:
         standards,
         starts,
         temporary,
+        timeline,
         week,
     )
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
-                   settings, standards, signatures, handover, temporary):
+                   settings, standards, signatures, handover, temporary, timeline, changes,
+                   flag_numbers):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.session_interface = SaidCookie()
