@@ -19,7 +19,7 @@ EVENING = "2026-11-24T17:40:00-06:00"
 
 @pytest.fixture
 def head(app: Flask, plant: Plant, client: FlaskClient, clock: Clock, app_database: Database) -> FlaskClient:
-    """120 A of 87 A rated on P-101A, P-101B locked out and skipped, P-102 not seen, all entered by the operator; then evening."""
+    """120 A of 87 A rated on P-101A, P-101B locked out, it and P-102 not seen; then evening."""
     with app_database.writing() as session:
         unit = session.merge(plant.unit)
         others = [make_motor(session, unit, tag, route_order=order)
