@@ -141,7 +141,8 @@ def stored_before(session: Session, kind: type[Any], entry: Entry, unit: Unit) -
     """The entry with this id, when it was stored before with the same content. Raises OtherContent."""
     there = session.get(kind, entry.id)
     if there is None:
-        if any(session.get(other, entry.id) is not None for other in KINDS if other is not kind):
+        others = [sa.select(other.id).where(other.id == entry.id) for other in KINDS if other is not kind]
+        if session.scalar(sa.union_all(*others)) is not None:
             raise OtherContent(f"{entry.id} is known as an entry of another kind; make a new id for a new entry.")
         return None
     if there.unit_id != unit.id:
@@ -258,8 +259,13 @@ def condition_then(session: Session, motor: Motor, at: datetime) -> str | None:
         return motor.condition
     since = [change for change in _by_hand(session, motor) if change.at > at]
     if since:
-        return since[-1].before
+        return state_word(since[-1].before)
     return None if motor.condition == facts.LOCKED_OUT else motor.condition  # locked by an entry newer than this one
+
+
+def state_word(on_record: str | None) -> str | None:
+    """The condition in a change's words: a lock has its tag and owner behind it."""
+    return next((state for state in facts.STATES if on_record and on_record.startswith(state)), None)
 
 
 def _by_hand(session: Session, motor: Motor) -> list[Change]:
@@ -306,7 +312,7 @@ def forget(session: Session, motor: Motor, replaced: Reading) -> None:
     """A corrected reading is no observation any more. A lock it entered stands until it is ended by name."""
     seen = sorted([*rounds.states_seen(session, motor.id), *starts.states_seen(session, motor.id)])
     if motor.condition_at == replaced.taken_at and motor.condition == replaced.state != facts.LOCKED_OUT:
-        known = [*seen[-1:], *((c.at, c.after) for c in _by_hand(session, motor)[:1])]
+        known = [*seen[-1:], *((c.at, state_word(c.after)) for c in _by_hand(session, motor)[:1])]
         motor.condition_at, motor.condition = max(known, default=(None, None))
     run = session.get(MotorRun, motor.id)
     if run is not None and seen:

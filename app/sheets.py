@@ -134,6 +134,6 @@ def _done_before(session: Session, unit: Unit, register: list[Motor], opened: Ro
     done: dict[int, datetime] = {}
     for motor_id, at, round_id in looks:
         in_period = day_start <= at < day_end if seldom[motor_id] == "day" else True
-        if in_period and round_id != opened.id:
+        if in_period and round_id != opened.id and at < opened.starts_at:  # due until read, not because read later
             done[motor_id] = at
     return done

@@ -84,19 +84,14 @@ def condition_on_record(session: Session, motor: Motor, at: datetime) -> tuple[s
         return motor.condition, motor.condition_at
     acts = _by_hand(session, motor)
     later = [c for c in acts if c.at > at]
-    if later and _state(later[-1].before) == facts.LOCKED_OUT:  # a lock stands until the act that ends it
+    if later and recording.state_word(later[-1].before) == facts.LOCKED_OUT:  # a lock stands until the act that ends it
         return facts.LOCKED_OUT, None
     looked = rounds.newest_readings(session, motor.id, 1, at + timedelta(microseconds=1))
     seen = [(r.taken_at, r.state) for r in looked if r.state and not r.skipped]
-    seen += [(c.at, _state(c.after)) for c in acts if c.at <= at][:1]
+    seen += [(c.at, recording.state_word(c.after)) for c in acts if c.at <= at][:1]
     recorded = starts.last_state(session, motor.id, at)
     since, state = max([*seen, *([recorded] if recorded else [])], default=(None, None), key=lambda one: one[0] or at)
     return state, since
-
-
-def _state(on_record: str | None) -> str | None:
-    """The condition in a change's words: a lock has its tag and owner behind it."""
-    return next((state for state in facts.STATES if on_record and on_record.startswith(state)), None)
 
 
 def _by_hand(session: Session, motor: Motor) -> list[Change]:
@@ -108,7 +103,7 @@ def _back_in_service(session: Session, motor: Motor, at: datetime) -> datetime |
     if motor.condition in OUT:
         return None
     by_hand = [c.at for c in _by_hand(session, motor)
-               if c.at <= at and _state(c.before) in OUT and _state(c.after) not in OUT]
+               if c.at <= at and recording.state_word(c.before) in OUT and recording.state_word(c.after) not in OUT]
     seen_out = rounds.last_seen_in(session, motor.id, OUT)
     return max([*by_hand[:1], *([seen_out] if seen_out else [])], default=None)
 

@@ -191,10 +191,11 @@ class _Route:
             self._seldom.setdefault(motor_id, []).append((at, round_id))
 
     def _read_elsewhere(self, motor: Motor, walked: ShiftRound) -> bool:
-        """Checked every day or week, and read in another round of the same local date or week."""
+        """Checked every day or week, and read before this shift in the same local date or week."""
         start, end = day_bounds(walked.shift.date, self._zone)
         here = walked.round.id if walked.round else None
-        return any(round_id != here and (motor.checked_every == "week" or start <= at < end)
+        return any(round_id != here and at < walked.shift.starts_at
+                   and (motor.checked_every == "week" or start <= at < end)
                    for at, round_id in self._seldom.get(motor.id, ()))
 
     def walk(self, walked: ShiftRound, looks: list[Reading]) -> ShiftRound:

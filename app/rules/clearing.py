@@ -22,6 +22,10 @@ BY_ACT_ONLY = frozenset({"greased_too_soon", "wrong_lubricant", "started_outside
                          "started_locked_out", "no_prestart_check", "warming_fast", "greasing_overdue",
                          "temporary_state_past_end", "drinks_oil"})
 
+HEADING = "heading_for_limit_"
+#: quantity -> the rule that says its limit is passed
+PAST = {"bearing": "bearing_hot", "winding": "winding_hot", "amps": "amps_over_nameplate"}
+
 
 def verdict(facts: Facts, rule: str, end: str | None, measured: bool, limits: Limits) -> str:
     """GONE, IN_BAND, SHOWS or NO_WORD: what this entry says of a flag of this rule and end.
@@ -31,8 +35,11 @@ def verdict(facts: Facts, rule: str, end: str | None, measured: bool, limits: Li
     reading = facts.reading
     if reading is None or rule in BY_ACT_ONLY or not _tells(facts, reading, rule, end, measured):
         return NO_WORD
-    if _fires(facts, rule, end, limits):
+    found = {(f.rule, f.end) for f in sheet.judge(facts, limits)}
+    if (rule, end) in found:
         return SHOWS
+    if any(rule == HEADING + quantity and (past, end) in found for quantity, past in PAST.items()):
+        return NO_WORD  # it no longer heads for the limit because it has passed it: that is no return to normal
     worse = _worse(facts, reading, rule, end, limits)
     return IN_BAND if any(_fires(each, rule, end, limits) for each in worse) else GONE
 

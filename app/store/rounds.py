@@ -49,6 +49,7 @@ class Reading(Base):
         sa.Index("ix_reading_motor_taken", "motor_id", "taken_at"),
         sa.Index("ix_reading_round", "round_id"),
         sa.Index("ix_reading_unit_taken", "unit_id", "taken_at"),
+        sa.Index("ix_reading_person", "person_id", "taken_at"),
         sa.Index("uq_reading_replaces", "replaces_id", unique=True),
         sa.Index("ix_reading_unit_received", "unit_id", "received_at"),  # what came after a signature
         sa.Index("ix_reading_correction", "motor_id", "taken_at",
@@ -206,9 +207,9 @@ def newest_readings(session: Session, motor_id: int, most: int = 30, before: dat
                                          sa.orm.joinedload(Reading.nameplate))))
 
 
-def previous_by_person(session: Session, person_id: int, before: datetime, most: int = 10) -> list[Reading]:
-    """The readings this person took just before, the newest first: for the pace of the walk."""
-    return list(session.scalars(sa.select(Reading).where(
+def previous_by_person(session: Session, person_id: int, before: datetime, most: int = 10) -> list[datetime]:
+    """When this person took the readings just before, the newest first: for the pace of the walk."""
+    return list(session.scalars(sa.select(Reading.taken_at).where(
         Reading.person_id == person_id, Reading.taken_at < before, Reading.token_id.is_(None))
         .order_by(Reading.taken_at.desc()).limit(most)))
 

@@ -513,6 +513,7 @@ def upgrade():
             postgresql_where=sa.text("state = 'running' AND skip_reason IS NULL"),
         )
         batch_op.create_index("ix_reading_unit_taken", ["unit_id", "taken_at"], unique=False)
+        batch_op.create_index("ix_reading_person", ["person_id", "taken_at"], unique=False)
         batch_op.create_index("uq_reading_replaces", ["replaces_id"], unique=True)
 
     op.create_table(

@@ -163,7 +163,7 @@ def test_entries_made_or_received_late_are_counted(session: Session, plant: Plan
 
 
 @pytest.mark.parametrize(("checked_every", "planned"), [
-    ("shift", [2, 2, 2, 2]), ("day", [1, 2, 2, 2]), ("week", [1, 2, 1, 1]),
+    ("shift", [2, 2, 2, 2]), ("day", [2, 2, 2, 2]), ("week", [2, 2, 1, 1]),
 ])
 def test_what_is_checked_every_day_or_week_is_due_until_read_once(session: Session, plant: Plant, checked_every: str,
                                                                   planned: list[int]) -> None:
