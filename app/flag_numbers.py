@@ -80,8 +80,8 @@ def _new_a_round(given: Facts) -> Measure:
     if not given.round_count or not given.motor_count:
         return Measure(name, target, "no round", NO_NUMBER)
     value = share(len(given.raised), given.round_count * given.motor_count)
-    return Measure(name, target, f"{value:.1f} % ({len(given.raised)} in {given.round_count} rounds of "
-                                 f"{given.motor_count} motors)", at_most(value, 5.0, 10.0))
+    return Measure(name, target, f"{value:.1f} % ({len(given.raised)} raised; rounds: {given.round_count}, "
+                                 f"motors: {given.motor_count})", at_most(value, 5.0, 10.0))
 
 
 def _act_now_share(given: Facts) -> Measure:

@@ -161,16 +161,18 @@ def _starts(session: Session, unit: Unit, opened: Round, now: datetime) -> Itera
 
 
 def _greasing(session: Session, unit: Unit, now: datetime) -> Iterator[Thing]:
-    """What is overdue, and what falls due before the next shift ends: a line a motor."""
+    """What is overdue, never recorded, or falls due before the next shift ends: a line a motor."""
     until = unit.calendar.after(unit.calendar.shift_of(now)).ends_at
     ends: dict[int, list[str]] = {}
     of: dict[int, Motor] = {}
     for planned in lubricating.plan(session, unit, now):
         recorded = planned.point.last_greased_at is not None
         late = planned.finding is not None and recorded
-        if late or (recorded and planned.falls_due is not None and planned.falls_due < until):
+        soon = recorded and planned.falls_due is not None and planned.falls_due < until
+        if planned.finding is not None or soon:
+            word = "overdue" if late else "due" if soon else "never recorded"
             of[planned.motor.id] = planned.motor
-            ends.setdefault(planned.motor.id, []).append(f"{planned.end} {'overdue' if late else 'due'}")
+            ends.setdefault(planned.motor.id, []).append(f"{planned.end} {word}")
     for motor_id, words in ends.items():
         late = any(word.endswith("overdue") for word in words)
         yield Thing(f"greasing {motor_id}", GREASING, f"Greasing: {', '.join(words)}.", of[motor_id],
