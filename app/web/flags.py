@@ -224,10 +224,8 @@ def close(flag_id: int) -> Any:
     def closed(session: Session, flag: Flag, form: CloseForm) -> str:
         shown = {str(r.id): r for r in flag_life.shown_by(session, flag)}
         chosen = shown.get(form.reading.data or next(iter(shown), ""))
-        if chosen is None and flag_life.needs_reading(flag):
-            raise CannotDo("reading", f"No reading since {moment(flag.last_seen_at)} shows it. Note what was done; "
-                                      "close it when a reading shows it." if not shown else
-                                      "Choose one of the readings taken since it was last seen.")
+        if chosen is None and shown:
+            raise CannotDo("reading", "Choose one of the readings taken since it was last seen.")
         flag_life.close(session, flag, person(), now(), form.text.data, chosen)
         return "closed"
 

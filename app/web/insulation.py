@@ -22,6 +22,7 @@ from app.store.insulation import InsulationTest, insulation_tests
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
+from app.web.fields import picks
 from app.web.formatting import temperature_unit
 
 bp = Blueprint("insulation", __name__)
@@ -83,8 +84,8 @@ class TestForm(Form):
     r1 = StringField("After 1 minute, MΩ", [InputRequired("Enter the resistance after one minute."), Length(max=12)])
     r10 = StringField("After 10 minutes, MΩ", [Optional(), Length(max=12)])
     temp = StringField("Winding temperature", [Optional(), Length(max=12)])
-    winding = SelectField("Kind of winding", [Optional()], validate_choice=True, choices=[
-        ("random", "random-wound"), ("form", "form-wound")])
+    winding = SelectField("Kind of winding", [Optional()], validate_choice=True, choices=picks([
+        ("random", "random-wound"), ("form", "form-wound")]))
     wound_year = StringField("Wound in the year", [Optional(), Length(max=4)])
     test_volts = StringField("Test volts", [Optional(), Length(max=12)])
     measured_by = StringField("Measured by (a competent person)", [

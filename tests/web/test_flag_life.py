@@ -199,12 +199,19 @@ def test_act_now_is_never_shelved(head: FlaskClient, boss: FlaskClient, plant: P
     assert stored(app_database).shelved_until is None
 
 
-def test_closing_needs_a_reading_that_shows_it(head: FlaskClient, plant: Plant, app_database: Database,
-                                               clock: Clock) -> None:
+def test_closed_before_a_reading_showed_it_the_record_says_so(head: FlaskClient, plant: Plant,
+                                                              app_database: Database) -> None:
     hot(head, plant.motor)
-    answer = act(head, stored(app_database), "close", text="Greased and wiped")
-    assert answer.status_code == 422 and "No reading since 24 Nov 2026, 07:12 shows it" in words_of(answer)
-    assert "Greased and wiped" in answer.get_data(as_text=True)
+    assert "No reading since 24 Nov 2026, 07:12 shows it yet" in review(head, stored(app_database))
+    assert act(head, stored(app_database), "close", text="Swapped to the spare").status_code == 303
+    closed = stored(app_database)
+    assert closed.closed_at is not None and closed.closed_reading_id is None
+    assert closed.closed_why == "Swapped to the spare (closed before a reading showed it)"
+
+
+def test_closing_names_the_reading_that_shows_it(head: FlaskClient, plant: Plant, app_database: Database,
+                                                 clock: Clock) -> None:
+    hot(head, plant.motor)
     clock.advance(hours=2)
     cool(head, plant.motor)
     assert "24 Nov 2026, 09:12, running, Head Operator" in review(head, stored(app_database))
