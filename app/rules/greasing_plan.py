@@ -113,13 +113,16 @@ def totals(needs: Iterable[tuple[str | None, float | None]], guns: Sequence[Gun]
     """
     by: dict[str, list[float | None]] = {}
     for lubricant, grams in needs:
-        by.setdefault(lubricant or "lubricant not named", []).append(grams)
-    return [_total(name, amounts, fitting(guns, name)) for name, amounts in sorted(by.items())]
+        by.setdefault(lubricant or "", []).append(grams)
+    return [_total(name or "lubricant not named", amounts, fitting(guns, name or None))
+            for name, amounts in sorted(by.items())]
 
 
 def fitting(guns: Iterable[Gun], lubricant: str | None) -> list[Gun]:
-    """The guns that hold this lubricant, else those kept to none."""
+    """The guns that hold this lubricant, else those kept to none; any gun where it is not known."""
     guns = list(guns)
+    if lubricant is None:
+        return guns
     own = [g for g in guns if g.lubricant and lubricant and _plain(g.lubricant) == _plain(lubricant)]
     return own or [g for g in guns if not g.lubricant]
 
