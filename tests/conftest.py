@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from jinja2.bccache import Bucket, BytecodeCache
 
 from app.config import Settings
 from app.db import Database
@@ -154,6 +155,23 @@ def settings(tmp_path: Path) -> Settings:
     return Settings(instance=instance)
 
 
+class Compiled(BytecodeCache):
+    """Templates are compiled once for the run, not once for each test's app."""
+
+    def __init__(self) -> None:
+        self.kept: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        if bucket.key in self.kept:
+            bucket.bytecode_from_string(self.kept[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self.kept[bucket.key] = bucket.bytecode_to_string()
+
+
+COMPILED = Compiled()
+
+
 @pytest.fixture
 def app(request: pytest.FixtureRequest, settings: Settings, clock: Clock,
         new_database: Callable[..., Database]) -> Iterator[Flask]:
@@ -165,6 +183,7 @@ def app(request: pytest.FixtureRequest, settings: Settings, clock: Clock,
     made = new_database(getattr(request, "param", SQLITE))
     app = create_app(replace(settings, database_url=_text(made)), clock=clock)
     app.testing = True
+    app.jinja_env.bytecode_cache = COMPILED
     yield app
     app.extensions["database"].close()
 
