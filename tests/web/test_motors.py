@@ -1,4 +1,4 @@
-"""A motor as everybody sees it, and its condition by a named act: a lock has a tag and an owner and is ended by one role."""
+"""A motor as everybody sees it, and its condition by a named act: a lock has tag and owner, and one role ends it."""
 
 from __future__ import annotations
 
