@@ -174,11 +174,10 @@ def close(session: Session, flag: Flag, person: Person, at: datetime, text: str,
     Where no reading shows it yet, the record says so in so many words: whoever reads it later sees the gap.
     """
     mark_seen(session, flag, person, at)
-    if reading is None and needs_reading(flag):
-        text = f"{text} ({NO_READING_YET})"
     flag.closed_at, flag.closed_by_id, flag.closed_why = at, person.id, text
     flag.closed_reading_id = reading.id if reading is not None else None
-    _note(session, flag, person, at, "closed", text)
+    shown = "" if reading is not None or not needs_reading(flag) else f" ({NO_READING_YET})"
+    _note(session, flag, person, at, "closed", text + shown)
 
 
 def accept(session: Session, unit: Unit, flag: Flag, person: Person, at: datetime, why: str, name: str, value: float,

@@ -147,11 +147,10 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None
     before = [r.as_facts() for r in rounds.last_running(session, motor.id, at)] if reading is not None else []
     fast_s = (in_force or Limits()).value("look_again_pace_s")
     pace_s, fast = _pace(session, reading, fast_s) if reading is not None else (None, 0)
-    started = starts.newest_starts(session, motor.id, 1, before=at) if reading is not None else []
     return facts.Facts(
         motor=motor_facts(session, motor, at, greased), now=at, reading=reading.as_facts() if reading else None,
         history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
-                              last_start_at=started[0].at if started else None,
+                              last_start_at=starts.last_start_at(session, motor.id, at) if reading else None,
                               temporary=_temporary(session, motor, at) if reading is not None else (),
                               new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
         walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,

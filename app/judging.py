@@ -43,7 +43,7 @@ def judge_reading(session: Session, unit: Unit, motor: Motor, reading: Reading,
     """Judges one reading, stores its findings, raises and clears flags. A late one, and a correction, make what came
     after be judged again."""
     changes = limits.limit_changes(session, unit.id)
-    if replaced is None and not rounds.readings_after(session, motor.id, reading.taken_at, 1):
+    if replaced is None and not rounds.anything_after(session, motor.id, reading.taken_at):
         return _judge_one(session, unit, motor, reading, changes, reading.received_at)
     bare, touched = take_back(session, replaced) if replaced is not None else ([], [])
     since = min(r.taken_at for r in (reading, replaced) if r is not None)
@@ -153,7 +153,7 @@ def judge_greasing(session: Session, unit: Unit, motor: Motor, done: Greasing) -
     cause = Cause("greasing", done.id, done.at, done.received_at, done.person_id)
     store_findings(session, motor, cause, found)
     raise_flags(session, unit, motor, cause, found)
-    if rounds.readings_after(session, motor.id, done.at, 1):
+    if rounds.anything_after(session, motor.id, done.at):
         _judge_again(session, unit, motor, done.at, done.received_at, changes)
     settle_overdue(session, unit, motor, done.at)
     session.flush()

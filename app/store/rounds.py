@@ -190,6 +190,12 @@ def last_running(session: Session, motor_id: int, before: datetime, most: int = 
         Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at.desc()).limit(most)))
 
 
+def anything_after(session: Session, motor_id: int, instant: datetime) -> bool:
+    """Whether a reading taken later than an instant is there: then this one arrived late."""
+    return session.scalar(sa.select(sa.exists().where(
+        Reading.motor_id == motor_id, Reading.taken_at > instant, not_corrected()))) or False
+
+
 def readings_after(session: Session, motor_id: int, instant: datetime, most: int = 60) -> list[Reading]:
     """Readings taken later than an instant, the oldest first: what a late arrival makes us judge again."""
     return list(session.scalars(sa.select(Reading).where(

@@ -166,6 +166,12 @@ def starts_of(session: Session, motor_id: int, since: datetime, until: datetime 
                                 .options(sa.orm.joinedload(Start.person))))
 
 
+def last_start_at(session: Session, motor_id: int, until: datetime) -> datetime | None:
+    """When the motor was last energised, up to and with an instant."""
+    return session.scalar(sa.select(Start.at).where(Start.motor_id == motor_id, Start.at <= until)
+                          .order_by(Start.at.desc()).limit(1))
+
+
 def newest_starts(session: Session, motor_id: int, most: int = 30, before: datetime | None = None) -> list[Start]:
     query = sa.select(Start).where(Start.motor_id == motor_id)
     if before is not None:
