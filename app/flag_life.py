@@ -164,20 +164,16 @@ def needs_reading(flag: Flag) -> bool:
     return flag.rule not in clearing.BY_ACT_ONLY
 
 
-NO_READING_YET = "closed before a reading showed it"
-
-
 def close(session: Session, flag: Flag, person: Person, at: datetime, text: str,
           reading: Reading | None = None) -> None:
     """Closed with what was done and the reading that shows it. If it shows again, a new flag names this one.
 
-    Where no reading shows it yet, the record says so in so many words: whoever reads it later sees the gap.
+    Where no reading shows it yet, none is kept with it, and the flag's page says so: the gap stays visible.
     """
     mark_seen(session, flag, person, at)
     flag.closed_at, flag.closed_by_id, flag.closed_why = at, person.id, text
     flag.closed_reading_id = reading.id if reading is not None else None
-    shown = "" if reading is not None or not needs_reading(flag) else f" ({NO_READING_YET})"
-    _note(session, flag, person, at, "closed", text + shown)
+    _note(session, flag, person, at, "closed", text)
 
 
 def accept(session: Session, unit: Unit, flag: Flag, person: Person, at: datetime, why: str, name: str, value: float,

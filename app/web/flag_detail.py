@@ -94,7 +94,8 @@ def detail(session: Session, flag: Flag, **forms: Any) -> dict[str, Any]:
         "greased": lubrication.last_greasings(session, flag.motor_id, now(), 2),
         "earlier": session.get(Flag, flag.before_id) if flag.before_id else None,
         "closing": session.get(Reading, flag.closed_reading_id) if flag.closed_reading_id else None,
-        "started": _last_start(session, flag), "forms": forms, **(_acts(session, flag) if flag.open else {})}
+        "started": _last_start(session, flag), "forms": forms,
+        "needs_reading": flag_life.needs_reading(flag), **(_acts(session, flag) if flag.open else {})}
 
 
 def _last_start(session: Session, flag: Flag) -> dict[str, Any] | None:
@@ -112,7 +113,7 @@ def _acts(session: Session, flag: Flag) -> dict[str, Any]:
     way = way_of(session, flag) if person().may(SUPERVISOR) else None
     return {
         "until": flag_life.may_shelve_until(unit(), person(), now()),
-        "shown_by": flag_life.shown_by(session, flag), "needs_reading": flag_life.needs_reading(flag), "way": way,
+        "shown_by": flag_life.shown_by(session, flag), "way": way,
         "suggested": number(limit_scale.shown(unit(), way.suggested, way.unit), 4) if way and way.name else "",
         "limit_unit": limit_scale.scale_of(unit(), way.unit).unit if way and way.name else ""}
 

@@ -51,11 +51,21 @@ def choices(found: list[Reading]) -> list[tuple[str, str]]:
 @allow(HEAD_OPERATOR)
 def review() -> Any:
     """What stands in the unit now, and how complete this shift's sheet (or an earlier one) is."""
-    _open_sheet()
     flag_what_is_late()
+    page = _review_page()
+    if page is None:
+        _open_sheet()
+        page = _review_page()
+    return page
+
+
+def _review_page() -> str | None:
+    """The page, or None where nobody has opened the shift's sheet yet."""
     with reading() as session:
         newest = rounds.newest_rounds(session, unit().id)
         opened = _round_asked_for(session, newest)
+        if opened is None:
+            return None
         standing = flags.open_flags(session, unit().id)
         return render_template(
             "flags/review.html", round=opened, sheet=sheet_of(session, unit(), opened, now(), with_findings=False),
@@ -65,11 +75,11 @@ def review() -> Any:
             on_duty=signatures.addenda_received(session, unit(), opened.starts_at, opened.ends_at))
 
 
-def _round_asked_for(session: Session, newest: list[Round]) -> Round:
-    """The round in the address, else the present shift's."""
+def _round_asked_for(session: Session, newest: list[Round]) -> Round | None:
+    """The round in the address, else the present shift's, which may not be opened yet."""
     if "round" not in request.args:
         shift = unit().calendar.shift_of(now())
-        return next(r for r in newest if (r.shift_date, r.shift_name) == (shift.date, shift.name))
+        return next((r for r in newest if (r.shift_date, r.shift_name) == (shift.date, shift.name)), None)
     asked = request.args.get("round", 0, type=key)
     return next((r for r in newest if r.id == asked), None) or found_or_404(
         rounds.round_by_id(session, unit().id, asked))
@@ -77,15 +87,9 @@ def _round_asked_for(session: Session, newest: list[Round]) -> Round:
 
 def _open_sheet() -> None:
     """Looking at a shift's review opens its sheet where nobody has yet."""
-    if "round" in request.args:
-        return
-    shift = unit().calendar.shift_of(now())
-    with reading() as session:
-        there = rounds.round_of(session, unit().id, shift.date, shift.name) is not None
-    if not there:
-        with writing() as session:
-            recording.open_sheet(session, unit(), now(), person())
-            session.commit()
+    with writing() as session:
+        recording.open_sheet(session, unit(), now(), person())
+        session.commit()
 
 
 def _opened_in_place(session: Session) -> dict[str, Any] | None:

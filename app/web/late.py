@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from flask import g
+
 from app import half_way
 from app.store import temporary
 from app.web.access import now, reading, unit, writing
@@ -9,7 +11,8 @@ from app.web.access import now, reading, unit, writing
 
 def flag_what_is_late() -> None:
     with reading() as session:
-        late = half_way.unflagged(session, unit(), temporary.standing(session, unit().id), now())
+        g.half_way = temporary.standing(session, unit().id)  # the page's banner shows the same
+        late = half_way.unflagged(session, unit(), g.half_way, now())
     if late:
         with writing() as session:
             half_way.flag_late(session, unit(), now())
