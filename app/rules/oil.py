@@ -51,14 +51,15 @@ def drinking(top_ups: Sequence[TopUp], since: datetime | None, now: datetime, li
     """since: the bearing's first oil entry of any kind, from which on a span without a top-up took nothing."""
     days = limits.value("drinks_oil_span_days")
     ordered = sorted((t for t in top_ups if _age(t.at, now) >= 0), key=lambda t: t.at)
-    newest = [t for t in ordered if _age(t.at, now) < days]
-    taken, start = sum(t.amount_ml for t in newest), now - timedelta(days=days)
+    taken = sum(t.amount_ml for t in ordered if _age(t.at, now) < days)
     if since is None:
         return Drinking(taken, 0)
+    at = ordered[-1].at if ordered else now  # of the time since the last top-up nobody knows yet
+    newest, start = [t for t in ordered if _age(t.at, at) < days], at - timedelta(days=days)
     before = ordered[:len(ordered) - len(newest)]
     base = before[-1].at if before else start
     spans = min(int(round(elapsed.days(since, base), 6) // days), MOST_SPANS)
-    spread = _spread(ordered, since, start, now)
+    spread = _spread(ordered, since, start, at)
     if spans < limits.value("drinks_oil_min_spans"):
         return Drinking(taken, max(spans, 0), spread)
     sums = [_spread(before, since, base - timedelta(days=days * (i + 1)), base - timedelta(days=days * i))

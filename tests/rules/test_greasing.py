@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from app.rules import greasing
+from app.rules import greased, greasing
 from app.rules.facts import Ends, Greasing, History, LubricationPoint, Show
 from app.rules.findings import ACT_NOW, THIS_SHIFT, WATCH
 from app.rules.limits import Limits
@@ -186,3 +186,57 @@ def test_the_limits_of_the_unit_are_used() -> None:
     given = facts(None, motor={"lubrication": Ends(point())})
     assert greasing.check_greasing(grease(grams=46.2), given, limits) == []  # 200 % of 23.1 exactly
     assert greasing.check_greasing(grease(grams=46.3), given, limits)[0].source == "unit's limit"
+
+
+# what the handbook computes stands in where the chart has nothing -------------------------------------------
+
+
+def test_twice_the_computed_amount_is_too_much_and_is_called_computed() -> None:
+    # 6313: 0.005 × 140 × 33 = 23.1 g
+    given = facts(None, motor={"lubrication": Ends(point(grease_g=None, computed_grease_g=23.1))})
+    found = greasing.check_greasing(grease(grams=45.9), given, LIMITS)
+    assert "198.7 % of the computed 23.1 g" in found[0].says
+    assert greasing.check_greasing(grease(grams=34.65), given, LIMITS) == []  # 150 %
+    charted = facts(None, motor={"lubrication": Ends(point(grease_g=40.0, computed_grease_g=23.1))})
+    assert greasing.check_greasing(grease(grams=45.9), charted, LIMITS) == []  # the chart wins
+
+
+def test_half_the_computed_interval_counts_only_where_the_chart_has_none() -> None:
+    bare = point(last_greased_at=ago(10), run_h_since=240.0, computed_interval_run_h=7183.0)
+    found = greasing.check_greasing(grease(), facts(None, motor={"lubrication": Ends(bare)}), LIMITS)
+    assert "50 % of the computed interval" in found[0].says
+    charted = point(interval_days=15, last_greased_at=ago(10), run_h_since=240.0, computed_interval_run_h=7183.0)
+    assert greasing.check_greasing(grease(), facts(None, motor={"lubrication": Ends(charted)}), LIMITS) == []
+
+
+def test_nothing_went_in_is_no_greasing() -> None:
+    chart = point(kind="sealed", interval_days=180, last_greased_at=ago(10))
+    given = facts(None, motor={"lubrication": Ends(chart)})
+    assert greasing.check_greasing(grease(grams=0.0, lubricant="Red 2"), given, LIMITS) == []
+    history = History(greasings=(grease(at=ago(1), grams=0.0),))
+    chart = point(interval_days=180, last_greased_at=ago(100))
+    given = facts(None, motor={"lubrication": Ends(chart)}, history=history)
+    assert greasing.check_greasing(grease(), given, LIMITS) == []
+
+
+def test_oil_renewed_early_harms_nothing() -> None:
+    chart = point(kind="oil", lubricant="VG 32", thickener=None, grease_g=None, interval_days=365,
+                  last_greased_at=ago(10))
+    given = facts(None, motor={"lubrication": Ends(chart)})
+    assert greasing.check_greasing(grease(lubricant="VG 32", thickener=None, grams=None), given, LIMITS) == []
+    wrong = greasing.check_greasing(grease(grams=None), given, LIMITS)
+    assert of(greasing.WRONG, wrong) == [("DE", THIS_SHIFT)]
+
+
+def test_hours_are_told_where_a_day_or_two_is_all_there_is() -> None:
+    chart = point(interval_days=90, last_greased_at=ago(11 / 24))
+    found = greasing.check_greasing(grease(), facts(None, motor={"lubrication": Ends(chart)}), LIMITS)
+    assert found[0].says.startswith("DE greased again after 11 h; 45 days is 50 % of its interval")
+
+
+@pytest.mark.parametrize(("grams", "wanted", "words"), [
+    (45.9, 23.1, "about twice"), (46.2, 23.1, "about twice"), (34.65, 23.1, "about one and a half times"),
+    (69.3, 23.1, "about three times"), (92.4, 23.1, "about 4 times"), (11.55, 23.1, "50 % of"),
+    (23.0, 23.1, "100 % of")])
+def test_how_much_of_the_amount_in_words(grams: float, wanted: float, words: str) -> None:
+    assert greased.in_words(grams, wanted) == words
