@@ -20,9 +20,9 @@ from app.db import Database
 from app.demo import plant, story
 from app.demo.plant import UNIT
 from app.demo.teller import Teller
-from app.rules import shifts
+from app.rules import facts, shifts
 from app.rules.shifts import Shift
-from app.store import limits, motors, people, register, units
+from app.store import chart, guns, limits, motors, people, register, units
 from app.store.people import Token
 
 __all__ = ["UNIT", "seed", "who_can_sign_in"]
@@ -91,6 +91,15 @@ def _add_plant(session: Session, began: datetime, now: datetime, hashes: dict[st
         motor = motors.motor_by_tag(session, unit.id, tag)
         assert motor is not None, tag
         motor.restart_order = float(place_in_order)
+    for name, stroke_g, lubricant, thickener in plant.GUNS:
+        guns.save_gun(session, unit.id, None, supervisor, began, name=name, stroke_g=stroke_g, lubricant=lubricant,
+                      thickener=thickener)
+    for tag in plant.GREASED_RUNNING:
+        motor = motors.motor_by_tag(session, unit.id, tag)
+        assert motor is not None, tag
+        for end in facts.ENDS:
+            chart.change_line(session, motor, end, {"greased_while": "running", "drain_plug": True}, supervisor, began,
+                              "maker's manual")
     tag, name, value, why = story.OWN_LIMIT
     limits.change_limit(session, unit, name, value, tag, why, supervisor, began)
 

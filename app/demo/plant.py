@@ -23,6 +23,10 @@ SHIFTS = (("Day", "06:00"), ("Night", "18:00"))
 LVP, LVR, AUTO = "low-voltage protection", "low-voltage release", "automatic start"
 OIL = "turbine oil ISO VG 32"
 GREASE = "motor grease NLGI 2"
+#: name, grams a stroke, what it is kept to and its thickener
+GUNS = (("Gun 1", 1.35, GREASE, "polyurea"), ("Gun 2", 0.9, "coupling grease EP 1", "lithium complex"))
+#: Greased while running, drain plug out: what these motors' own instructions say of both ends.
+GREASED_RUNNING = ("P-201A", "P-201B", "P-202A", "S-405", "S-406")
 
 
 @dataclass(frozen=True)
