@@ -44,6 +44,13 @@ BROKEN = {
     "more than one current line of the chart per bearing":
         "SELECT motor_id FROM lubrication_point WHERE replaced_at IS NULL "
         "GROUP BY motor_id, \"end\" HAVING COUNT(*) > 1",
+    "greasings, oil entries and temporary states whose motor is in another unit":
+        "SELECT m.tag FROM motor m JOIN greasing g ON g.motor_id = m.id WHERE g.unit_id <> m.unit_id "
+        "UNION ALL SELECT m.tag FROM motor m JOIN oil_entry o ON o.motor_id = m.id WHERE o.unit_id <> m.unit_id "
+        "UNION ALL SELECT m.tag FROM motor m JOIN temporary_state t ON t.motor_id = m.id WHERE t.unit_id <> m.unit_id",
+    "temporary states ended before they began, or by nobody":
+        "SELECT id FROM temporary_state WHERE ended_at < since OR (ended_at IS NOT NULL AND ended_by_id IS NULL)",
+    "grease guns whose stroke gives nothing": "SELECT name FROM grease_gun WHERE stroke_g <= 0",
     "rounds of the same unit that overlap":
         "SELECT a.id FROM round a JOIN round b ON a.unit_id = b.unit_id AND a.id < b.id "
         "AND a.starts_at < b.ends_at AND b.starts_at < a.ends_at",
