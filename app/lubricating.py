@@ -6,7 +6,7 @@ Nothing here writes. The warning before a greasing comes from the same rule that
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
@@ -110,6 +110,7 @@ def _bearing(motor: Motor, end: str, given: facts.Facts, done: list[Greasing], i
 def would_find(session: Session, unit: Unit, motor: Motor, event: facts.Greasing) -> list[Finding]:
     """What the rules would say of this greasing: asked before it is stored, so that nobody does it unawares."""
     given, _ = given_facts(session, unit, motor, event.at)
+    event = replace(event, at=event.at + timedelta(microseconds=1))  # one stored in this very moment came before
     return greased.check_greasing(event, given, limits.limits_at(session, unit.id, motor.id, event.at))
 
 

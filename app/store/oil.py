@@ -66,12 +66,21 @@ def oil_lines(session: Session, unit_id: int) -> list[tuple[LubricationPoint, Mo
 
 
 def first_entries(session: Session, unit_id: int, motor_id: int | None = None) -> dict[tuple[int, str], datetime]:
-    """When each bearing's oil came on record: from then on nothing recorded is nothing taken."""
-    query = sa.select(OilEntry.motor_id, OilEntry.end, sa.func.min(OilEntry.at)).where(
-        OilEntry.unit_id == unit_id).group_by(OilEntry.motor_id, OilEntry.end)
+    """When each bearing's oil came on record: from then on nothing recorded is nothing taken.
+
+    The whole unit's is driven from the chart's lines, so that it costs the same after ten years.
+    """
     if motor_id is not None:
-        query = query.where(OilEntry.motor_id == motor_id)
-    return {(m, end): at for m, end, at in session.execute(query)}
+        query = sa.select(OilEntry.motor_id, OilEntry.end, sa.func.min(OilEntry.at)).where(
+            OilEntry.unit_id == unit_id, OilEntry.motor_id == motor_id).group_by(OilEntry.motor_id, OilEntry.end)
+        return {(m, end): at for m, end, at in session.execute(query)}
+    oldest = (sa.select(OilEntry.id).where(
+        OilEntry.motor_id == LubricationPoint.motor_id, OilEntry.end == LubricationPoint.end)
+        .order_by(OilEntry.at).limit(1).correlate(LubricationPoint).scalar_subquery())
+    rows = session.execute(
+        sa.select(OilEntry.motor_id, OilEntry.end, OilEntry.at).join(LubricationPoint, OilEntry.id == oldest)
+        .where(OilEntry.unit_id == unit_id, LubricationPoint.replaced_at.is_(None)))
+    return {(m, end): at for m, end, at in rows}
 
 
 def top_ups(session: Session, unit_id: int, since: datetime, until: datetime,

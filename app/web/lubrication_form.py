@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -13,11 +13,12 @@ from wtforms.validators import InputRequired, Length, Optional
 from app.entries import clean_text
 from app.lubricating import Bearing
 from app.recording import GivenWith
-from app.rules import grease_amounts, greased, tables
+from app.rules import grease_amounts, greased, tables, wording
 from app.rules.numbers import NotANumber, read_number
 from app.rules.units import g_from_oz
 from app.store.guns import GreaseGun
 from app.store.units import Unit
+from app.web.access import unit
 from app.web.fields import WordField, picks
 from app.web.times_ahead import choices as ends_ahead
 from app.web.times_ahead import read_until
@@ -116,7 +117,8 @@ class GreasingForm(Form):
             return None, None
         grams = counted * gun.stroke_g
         if typed is not None and abs(grams - typed) > gun.stroke_g / 2:
-            self.wrong(self.grams, f"{counted:g} strokes of {gun.name} are {grams:.1f} g. Enter strokes or amount.")
+            given = wording.figure(grams, wording.grease(unit.show))
+            self.wrong(self.grams, f"{counted:g} strokes of {gun.name} are {given}. Enter strokes or amount.")
             return None, None
         return grams, GivenWith(gun.name, gun.stroke_g, counted)
 
@@ -168,8 +170,14 @@ class GreasingForm(Form):
         return (self.strokes.data or self.grams.data or "").strip() in ("0", "0.0", "0,0")
 
 
+def stroke_words(stroke_g: float) -> str:
+    """What one stroke gives: 1.35 g, 0.048 oz."""
+    scale = wording.grease(unit().show)
+    return wording.figure(stroke_g, replace(scale, places=3 if scale.unit == "oz" else 2))
+
+
 def gun_words(gun: GreaseGun) -> str:
-    return f"{gun.name}, {gun.stroke_g:g} g a stroke" + (f", {gun.lubricant}" if gun.lubricant else "")
+    return f"{gun.name}, {stroke_words(gun.stroke_g)} a stroke" + (f", {gun.lubricant}" if gun.lubricant else "")
 
 
 def strokes_of(grams: float | None, gun: GreaseGun) -> int | None:

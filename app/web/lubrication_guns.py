@@ -18,10 +18,11 @@ from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.store.register_columns import exact
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
 from app.web.fields import WordField
-from app.web.lubrication_form import thickeners
+from app.web.lubrication_form import stroke_words, thickeners
 
 
 def add_to(bp: Blueprint) -> None:
+    bp.add_app_template_filter(stroke_words, "stroke")
     bp.add_url_rule("/lubrication/guns", "guns", index)
     bp.add_url_rule("/lubrication/guns/add", "add_gun", add)
     bp.add_url_rule("/lubrication/guns/add", "save_new_gun", save_new, methods=["POST"])

@@ -18,6 +18,7 @@ from app.store.lubrication import Greasing
 from app.store.motors import LubricationPoint, Motor, Nameplate
 from app.store.people import Person
 from tests.conftest import Clock, on_both
+from tests.entering import at_once
 from tests.factories import NOW, Plant, make_motor, post_form, sign_in
 from tests.web.at_motor import enter, fields_of, flags_of, greased_lately, tags_of, words_of
 
@@ -240,6 +241,16 @@ def test_day_shift_greased_and_the_night_shift_is_told_before_anything_is_entere
     assert "DE greased again after 11 h" in words_of(other.get("/review"))
 
 
+@on_both
+def test_two_tablets_at_one_bearing_in_the_same_moment_one_is_asked(
+        operator: FlaskClient, plant: Plant, app_database: Database, app: Flask) -> None:
+    chart(app_database, plant.motor, last_greased_at=NOW - timedelta(days=80))
+    other = sign_in(app.test_client(), plant.head_operator)
+    answers = at_once([lambda c=c: grease(c, plant.motor) for c in (operator, other)])
+    assert sorted(a.status_code for a in answers) == [303, 422]
+    assert len(greasings_of(app_database, plant.motor)) == 1
+
+
 def test_thirty_hours_after_a_greasing_an_interval_of_4750_running_hours_still_asks(
         operator: FlaskClient, plant: Plant, app_database: Database, clock: Clock) -> None:
     chart(app_database, plant.motor, interval_days=None, interval_run_h=4750.0, last_greased_at=None)
@@ -405,6 +416,16 @@ def test_what_a_gun_needs_is_asked_at_its_field(
     answer = grease(operator, plant.motor, **{"why": "asked for", **changes})
     assert answer.status_code == 422 and marked(answer) == {wrong}
     assert greasings_of(app_database, plant.motor) == []
+
+
+def test_a_guns_stroke_is_shown_in_the_units_own_scale(
+        operator: FlaskClient, plant: Plant, app_database: Database) -> None:
+    gun(app_database, plant)
+    assert "Gun 1, 1.35 g a stroke" in page_of(operator, plant.motor)
+    with app_database.writing() as session:
+        session.merge(plant.unit).grease = "oz"
+        session.commit()
+    assert "Gun 1, 0.048 oz a stroke" in page_of(operator, plant.motor)  # 1.35 / 28.3495
 
 
 def test_strokes_and_weight_must_agree_to_half_a_stroke(
