@@ -29,6 +29,7 @@ bp = Blueprint("api", __name__, url_prefix="/api/v1")
 #: Wrong tokens from one address in a quarter of an hour before it is told to wait. A valid token never waits.
 WRONG_TOKENS = 30
 PAGE = 500
+JSON = "application/json"
 #: Entries in one list at most.
 MOST = 500
 USED_EVERY = timedelta(minutes=1)
@@ -192,10 +193,10 @@ def page(name: str, rows: list[Any], keys: list[Any], **parameters: str) -> Resp
 # On the blueprint once, however many apps this process makes of it.
 bp.before_request(open_door)
 bp.register_error_handler(Refused, lambda error: error.response())
-bp.register_error_handler(HTTPException, lambda error: _http(error))
+bp.register_error_handler(HTTPException, lambda error: http_problem(error).response())
 
 
-def _http(error: HTTPException) -> Response:
+def http_problem(error: HTTPException) -> Refused:
     """What the server itself refuses, told like every other problem."""
     status = error.code or 500
     details = {404: "Nothing has this address.", 405: "This address is not used with this method.",
@@ -203,21 +204,23 @@ def _http(error: HTTPException) -> Response:
                500: "The server failed. What you sent may not be stored: send it again with the same id."}
     allow = ", ".join(sorted(getattr(error, "valid_methods", None) or ()))
     detail = details.get(status) or error.description or ""
-    return Refused(status, detail, headers={"Allow": allow} if allow else None).response()
+    return Refused(status, detail, headers={"Allow": allow} if allow else None)
 
 
 def register(app: Flask) -> None:
-    from app.api import entries, lists, openapi, starts  # noqa: F401 - they put their routes on the blueprint
+    from app.api import entries, lists, openapi, starts, tablet  # noqa: F401 - they put their routes on the blueprint
 
     app.url_map.converters["tag"] = TagConverter
     app.extensions["token_pace"] = Pace()
     app.register_blueprint(bp)
+    app.register_blueprint(tablet.bp)
     pages = app.error_handler_spec[None][None].get(HTTPException)
 
     def outside(error: HTTPException) -> Any:
-        """No route was reached: within the door's paths a problem too, elsewhere the page for people."""
-        if request.path.startswith(f"{bp.url_prefix}/") or pages is None:
-            return _http(error)
+        """No route was reached: within the doors' paths a problem too, elsewhere the page for people."""
+        data = request.path.startswith("/tablet/") and (request.is_json or request.accept_mimetypes.best == JSON)
+        if request.path.startswith(f"{bp.url_prefix}/") or data or pages is None:
+            return http_problem(error).response()
         return pages(error)
 
     for status in (404, 405):

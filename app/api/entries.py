@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from flask import g, jsonify
+from sqlalchemy.orm import Session
 
 from app import recording
 from app.api.door import MOST, body, bp, for_token, unit
@@ -28,12 +29,21 @@ def finding_told(found: Finding) -> dict[str, Any]:
     return dict(vars(replace(found, value=figure(found.value), limit=figure(found.limit))))
 
 
-def _take(item: Any, read: Callable[[Any], Entry], record: Callable[..., Recorded]) -> Recorded:
+#: Stores one entry in the session of one transaction.
+Record = Callable[[Session, Entry], Recorded]
+
+
+def by_token(record: Callable[[Session, Sender, Entry], Recorded]) -> Record:
+    """The token brings it in, for the person it names."""
+    return lambda session, entry: record(session, Sender(unit(), now(), token=g.token), entry)
+
+
+def _take(item: Any, read: Callable[[Any], Entry], record: Record) -> Recorded:
     """Stores one item in a transaction of its own. Raises Refused."""
     try:
         entry = read(item)
         with writing() as session:
-            answer = record(session, Sender(unit(), now(), token=g.token), entry)
+            answer = record(session, entry)
             session.commit()
             return answer
     except BadEntry as error:
@@ -44,7 +54,7 @@ def _take(item: Any, read: Callable[[Any], Entry], record: Callable[..., Recorde
         raise Refused(403, str(error)) from error
 
 
-def answer_entries(read: Callable[[Any], Entry], record: Callable[..., Recorded]) -> Any:
+def answer_entries(read: Callable[[Any], Entry], record: Record) -> Any:
     """One object: 201 stored, 200 already had. A list: 200 and one answer an item, in order."""
     sent = body()
     if not isinstance(sent, list):
@@ -55,12 +65,17 @@ def answer_entries(read: Callable[[Any], Entry], record: Callable[..., Recorded]
     return jsonify([_one_of_many(item, read, record) for item in sent])
 
 
-def _one_of_many(item: Any, read: Callable[[Any], Entry], record: Callable[..., Recorded]) -> dict[str, Any]:
+def _one_of_many(item: Any, read: Callable[[Any], Entry], record: Record) -> dict[str, Any]:
     try:
         return told(_take(item, read, record))
     except Refused as refused:
-        key = item.get("id") if isinstance(item, dict) else None
-        return {"id": key if _is_key(key) else None, "stored": False, "problem": refused.body()}
+        return {"id": key_of(item), "stored": False, "problem": refused.body()}
+
+
+def key_of(item: Any) -> str | None:
+    """The id that an item says it has, where that can be one."""
+    key = item.get("id") if isinstance(item, dict) else None
+    return key if _is_key(key) else None
 
 
 def _is_key(value: Any) -> bool:
@@ -74,11 +89,11 @@ def _is_key(value: Any) -> bool:
 @for_token("record", takes=ref("Reading"))
 def post_readings() -> Any:
     """Stores one reading, or a list of them, each answered on its own."""
-    return answer_entries(read_reading, recording.record_reading)
+    return answer_entries(read_reading, by_token(recording.record_reading))
 
 
 @bp.post("/greasings")
 @for_token("record", takes=ref("Greasing"))
 def post_greasings() -> Any:
     """Stores one greasing of one bearing, or a list of them, each answered on its own."""
-    return answer_entries(read_greasing, recording.record_greasing)
+    return answer_entries(read_greasing, by_token(recording.record_greasing))

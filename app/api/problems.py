@@ -23,10 +23,12 @@ class Refused(Exception):
                  headers: dict[str, str] | None = None) -> None:
         super().__init__(detail)
         self.status, self.detail, self.problems, self.headers = status, detail, problems or [], headers or {}
+        self.title = TITLES.get(status, "This did not work")
+        self.about: str | None = None  # the id of the entry it is about, where the sender must know
 
     def body(self) -> dict[str, Any]:
-        told: dict[str, Any] = {"type": "about:blank", "title": TITLES.get(self.status, "This did not work"),
-                                "status": self.status, "detail": self.detail}
+        told: dict[str, Any] = {"type": "about:blank", "title": self.title, "status": self.status,
+                                "detail": self.detail, **({"id": self.about} if self.about else {})}
         if self.problems:
             told["errors"] = [{"field": p.field, "detail": p.says} for p in self.problems]
         return told

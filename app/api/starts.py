@@ -8,7 +8,7 @@ from flask import jsonify, request
 
 from app import start_records
 from app.api.door import bp, for_token, instant, local_iso, motor_or_404, unit
-from app.api.entries import answer_entries
+from app.api.entries import answer_entries, by_token
 from app.api.problems import bad_parameter
 from app.api.schema import ref
 from app.current import now, reading
@@ -19,21 +19,21 @@ from app.entries import read_start, read_stop, read_trip
 @for_token("record", takes=ref("Start"))
 def post_starts() -> Any:
     """Stores one start, whatever came of it, or a list of them, each answered on its own."""
-    return answer_entries(read_start, start_records.record_start)
+    return answer_entries(read_start, by_token(start_records.record_start))
 
 
 @bp.post("/stops")
 @for_token("record", takes=ref("Stop"))
 def post_stops() -> Any:
     """Stores one stop, or a list of them, each answered on its own."""
-    return answer_entries(read_stop, start_records.record_stop)
+    return answer_entries(read_stop, by_token(start_records.record_stop))
 
 
 @bp.post("/trips")
 @for_token("record", takes=ref("Trip"))
 def post_trips() -> Any:
     """Stores one trip, or a list of them, each answered on its own."""
-    return answer_entries(read_trip, start_records.record_trip)
+    return answer_entries(read_trip, by_token(start_records.record_trip))
 
 
 @bp.get("/motors/<tag:tag>/start-permission")

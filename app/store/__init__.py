@@ -1,6 +1,7 @@
 """What we remember: models and, under them, the named queries of that noun. Everything here only flushes."""
 
 from app.store import (
+    carried,
     changes,
     dips,
     flags,
@@ -20,5 +21,5 @@ from app.store import (
 )
 from app.store.base import Base
 
-__all__ = ["Base", "changes", "dips", "flags", "guns", "handovers", "insulation", "limits", "lubrication",
+__all__ = ["Base", "carried", "changes", "dips", "flags", "guns", "handovers", "insulation", "limits", "lubrication",
            "motors", "oil", "people", "rounds", "signatures", "starts", "temporary", "units"]

@@ -15,6 +15,7 @@ from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.cautions import caution_for
 from app.sheets import LEFT, Sheet, sheet_of
 from app.store import flags, handovers, motors, rounds
+from app.store.carried import carried
 from app.store.limits import limits_at
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
@@ -256,7 +257,7 @@ def saved(key: uuid.UUID) -> Any:
         return render_template(
             "rounds/saved.html", row=row, motor=row.motor, found=[(f, caution_for(f)) for f in found], sheet=shown,
             next=shown.next_after(row.motor_id), may_correct=_may_correct(row), left=shown.count(LEFT),
-            corrected=rounds.correction_of(session, row.id))
+            corrected=rounds.correction_of(session, row.id), brought=carried(session, unit().id, row.id))
 
 
 def _may_correct(row: Reading) -> bool:
