@@ -9,6 +9,7 @@ from importlib.metadata import PackageNotFoundError, version
 from flask import Flask
 from werkzeug.middleware.proxy_fix import ProxyFix
 
+from app.api.pace import Pace
 from app.config import Settings, load
 from app.db import Database
 
@@ -22,6 +23,12 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
+def hold(app: Flask, settings: Settings, clock: Callable[[], datetime]) -> None:
+    """What views ask the app for, beside its routes: settings, database, clock, and how fast each token may send."""
+    app.config["SECRET_KEY"] = settings.secret
+    app.extensions.update(settings=settings, database=Database(settings.url), clock=clock, token_pace=Pace())
+
+
 def create_app(config: Settings | None = None, clock: Callable[[], datetime] = utc_now) -> Flask:
     """The app for one instance. The database must have been brought up to date (`app.db.Database.upgrade`).
 
@@ -30,7 +37,6 @@ def create_app(config: Settings | None = None, clock: Callable[[], datetime] = u
     settings = config or load(create=False)
     app = Flask("app", instance_path=str(settings.instance), static_folder="static", template_folder="templates")
     app.config.update(
-        SECRET_KEY=settings.secret,
         SESSION_COOKIE_NAME="said",  # Flask's own cookie carries nothing but the sentence shown after a save
         SESSION_COOKIE_SAMESITE="Lax",
         MAX_CONTENT_LENGTH=settings.body_limit,
@@ -41,9 +47,7 @@ def create_app(config: Settings | None = None, clock: Callable[[], datetime] = u
     )
     app.json.sort_keys = False
     app.url_map.merge_slashes = False  # a tag may hold two slashes
-    app.extensions["settings"] = settings
-    app.extensions["database"] = Database(settings.url)
-    app.extensions["clock"] = clock
+    hold(app, settings, clock)
     if settings.proxies:
         app.wsgi_app = ProxyFix(app.wsgi_app, x_for=settings.proxies, x_proto=settings.proxies, x_host=0)  # type: ignore[method-assign]
 

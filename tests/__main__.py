@@ -1,4 +1,5 @@
-"""`python -m tests`: what the tests need from the system, then lint, types and every test. Arguments go to pytest.
+"""`python -m tests`: what the tests need from the system, then lint, types and every test. Arguments go to pytest;
+without any, the tests run on every core.
 
 With CI set nothing may be skipped: what is missing fails the run.
 """
@@ -43,6 +44,10 @@ NEEDED: tuple[tuple[str, Callable[[], bool], str], ...] = (
 )
 
 
+#: All tests, on every core; those of one file stay together, for what they share is made once in each process.
+EVERY_CORE = ["-n", "logical", "--dist", "loadfile"]
+
+
 def bring() -> None:
     """Installs what is missing where that is ours to do (root, with apt); elsewhere says what is missing."""
     missing = [(package, purpose) for package, here, purpose in NEEDED if not here()]
@@ -68,7 +73,7 @@ def main(arguments: list[str]) -> int:
     """Everything is run even when an earlier step failed; the exit code is the first that was not 0."""
     bring()
     codes = []
-    for step in (["ruff", "check", "."], ["mypy"], ["pytest", *arguments]):
+    for step in (["ruff", "check", "."], ["mypy"], ["pytest", *(arguments or EVERY_CORE)]):
         print(f"$ python -m {' '.join(step)}", flush=True)
         codes.append((step[0], subprocess.run([sys.executable, "-m", *step], cwd=ROOT).returncode))
     for name, code in codes[:-1]:

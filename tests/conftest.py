@@ -5,15 +5,17 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 from flask import Flask
 from flask.testing import FlaskClient
 from jinja2.bccache import Bucket, BytecodeCache
 
+from app import create_app, hold
 from app.config import Settings
 from app.db import Database
 from tests import cluster, factories
@@ -83,7 +85,8 @@ def migrated_postgres(postgres: cluster.Server) -> Iterator[Database]:
 
 
 @pytest.fixture
-def new_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[..., Database]]:
+def new_database(request: pytest.FixtureRequest, tmp_path: Path,
+                 statements: dict[str, sa.Engine]) -> Iterator[Callable[..., Database]]:
     """new_database("sqlite" | "postgresql", upgraded=True) -> Database.
 
     An upgraded one has no rows, and on PostgreSQL there is one of it a test. Not upgraded, a test has as many as it
@@ -97,16 +100,16 @@ def new_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Cal
             path = tmp_path / f"rounds-{len(made)}.sqlite3"
             if upgraded:
                 shutil.copyfile(request.getfixturevalue("migrated_file"), path)
-            made.append(Database(f"sqlite:///{path}"))
+            made.append(share_statements(Database(f"sqlite:///{path}"), statements))
         elif upgraded:
             shared: Database = request.getfixturevalue("migrated_postgres")
             assert shared.url not in [d.url for d in made], "a test has one upgraded PostgreSQL database"
-            made.append(Database(_text(shared)))
+            made.append(share_statements(Database(_text(shared)), statements))
             leave.append(lambda: cluster.empty(shared.engine))
         else:
             server: cluster.Server = request.getfixturevalue("postgres")
             url = server.make()
-            made.append(Database(url))
+            made.append(share_statements(Database(url), statements))
             leave.append(lambda: server.drop(url))
         return made[-1]
 
@@ -115,6 +118,25 @@ def new_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Cal
         database.close()
     for end in leave:
         end()
+
+
+@pytest.fixture(scope="session")
+def statements() -> dict[str, sa.Engine]:
+    """The first engine of each kind, whose written-out statements all later ones use."""
+    return {}
+
+
+def share_statements(database: Database, first: dict[str, sa.Engine]) -> Database:
+    """The same database. Its statements are written out in SQL once for the run: for each test they are a third of it.
+
+    SQLAlchemy keeps them by engine and dialect; nothing in them belongs to one database.
+    """
+    kept = first.setdefault(database.engine.name, database.engine)
+    if kept is database.engine:
+        kept.connect().close()  # the dialect learns its server's version
+    for engine in (database.engine, database._read.kw["bind"], database._write.kw["bind"]):
+        engine.dialect, engine._compiled_cache = kept.dialect, kept._compiled_cache
+    return database
 
 
 def _text(database: Database) -> str:
@@ -172,18 +194,33 @@ class Compiled(BytecodeCache):
 COMPILED = Compiled()
 
 
+@pytest.fixture(scope="session")
+def made_apps() -> dict[object, Flask]:
+    """The apps that tests of this run share: one for each way of setting it up."""
+    return {}
+
+
 @pytest.fixture
-def app(request: pytest.FixtureRequest, settings: Settings, clock: Clock,
-        new_database: Callable[..., Database]) -> Iterator[Flask]:
-    """The app on SQLite with no rows, on the test's clock; on both databases under `@on_both`."""
-    from dataclasses import replace
+def app(request: pytest.FixtureRequest, settings: Settings, clock: Clock, made_apps: dict[object, Flask],
+        statements: dict[str, sa.Engine], new_database: Callable[..., Database]) -> Iterator[Flask]:
+    """The app on SQLite with no rows, on the test's clock; on both databases under `@on_both`.
 
-    from app import create_app
-
+    Routes and templates are put together once for the run (a tenth of a second); what the app holds is this test's own.
+    A test that adds to the app says `@pytest.mark.own_app` and gets one that nobody else has.
+    """
     made = new_database(getattr(request, "param", SQLITE))
-    app = create_app(replace(settings, database_url=_text(made)), clock=clock)
-    app.testing = True
-    app.jinja_env.bytecode_cache = COMPILED
+    settings = replace(settings, database_url=_text(made))
+    alike = repr(replace(settings, instance=Path(), database_url=""))
+    if request.node.get_closest_marker("own_app") or alike not in made_apps:
+        app = create_app(settings, clock=clock)
+        app.testing = True
+        app.jinja_env.bytecode_cache = COMPILED
+        if not request.node.get_closest_marker("own_app"):
+            made_apps[alike] = app
+    else:
+        app = made_apps[alike]
+        hold(app, settings, clock)
+    share_statements(app.extensions["database"], statements)
     yield app
     app.extensions["database"].close()
 

@@ -21,6 +21,7 @@ from tests.store import schema
 ROOT = Path(__file__).resolve().parent.parent
 
 
+@pytest.mark.own_app
 def test_requests_of_one_test_share_nothing_and_each_is_torn_down(app: Flask) -> None:
     torn_down = []
 

@@ -14,7 +14,6 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.routing import BaseConverter
 
 from app import guessing
-from app.api.pace import Pace
 from app.api.problems import Refused, bad_parameter
 from app.api.schema import Schema
 from app.current import now, reading, writing
@@ -211,7 +210,6 @@ def register(app: Flask) -> None:
     from app.api import entries, lists, openapi, starts, tablet  # noqa: F401 - they put their routes on the blueprint
 
     app.url_map.converters["tag"] = TagConverter
-    app.extensions["token_pace"] = Pace()
     app.register_blueprint(bp)
     app.register_blueprint(tablet.bp)
     pages = app.error_handler_spec[None][None].get(HTTPException)

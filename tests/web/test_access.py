@@ -67,6 +67,7 @@ def test_every_view_says_who_may_call_it(app: Flask) -> None:
     assert undecided == []
 
 
+@pytest.mark.own_app
 def test_a_view_that_forgot_to_say_is_refused_to_everybody(app: Flask, plant: Plant, client: FlaskClient) -> None:
     app.add_url_rule("/forgotten", "forgotten", lambda: "the plant's secrets")
     for caller in (client, sign_in(app.test_client(), plant.supervisor)):
