@@ -6,8 +6,7 @@ Every command brings the database up to date first, under the same lock; message
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO
@@ -15,48 +14,17 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import click
 from flask import Flask
-from flask.cli import AppGroup
-from sqlalchemy.exc import DBAPIError
 
-from app import guessing
-from app.config import BadSetting, NoInstance, Settings, load
-from app.db import Database, DatabaseTooNew
+from app import backups, cli_keeping, guessing
+from app.cli_ground import fail, main, opened, say
+from app.db import Database
 from app.rules import shifts
 from app.rules.limits import DEFAULTS
 from app.store import limits, people, register_file, units
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR, Token
 from app.store.units import Unit
 
-main = AppGroup("round-sheet", help="The shift's round sheet for a process unit's AC motors.",
-                context_settings={"help_option_names": ["-h", "--help"]})
-
 ROLE_WORDS = {"operator": OPERATOR, "head-operator": HEAD_OPERATOR, "supervisor": SUPERVISOR}
-
-
-def say(text: str) -> None:
-    click.echo(text, err=True)
-
-
-def fail(text: str) -> click.ClickException:
-    return click.ClickException(text)
-
-
-@contextmanager
-def opened(*, create: bool = False) -> Iterator[tuple[Settings, Database]]:
-    """The instance's settings and its database, brought up to date."""
-    try:
-        settings = load(create=create)
-        database = Database(settings.url)
-        try:
-            if database.upgrade():
-                say(f"Database brought up to date: {database.shown}")
-            yield settings, database
-        finally:
-            database.close()
-    except (NoInstance, BadSetting, DatabaseTooNew) as error:
-        raise fail(str(error)) from error
-    except DBAPIError as error:
-        raise fail(f"The database does not answer: {error.orig}") from error
 
 
 def unit_or_fail(session, name: str) -> Unit:
@@ -87,7 +55,9 @@ def serve(host: str | None, port: int | None, demo: bool, tls_cert: str | None, 
         say(f"Instance: {settings.instance}")
         if demo:
             _demo(database)
-        serving.serve(settings, host or settings.host, settings.port if port is None else port, tls_cert, tls_key, say)
+        with cli_keeping.told_plainly(), backups.alone(database, settings.instance):
+            serving.serve(settings, host or settings.host, settings.port if port is None else port, tls_cert, tls_key,
+                          say)
 
 
 def _demo(database: Database) -> None:
@@ -347,5 +317,6 @@ def doctor() -> None:
 
 
 def register(app: Flask) -> None:
+    """Every command, those of the other modules too, under `flask --app app …`."""
     for command in main.commands.values():
         app.cli.add_command(command)

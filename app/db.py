@@ -58,7 +58,8 @@ class Database:
     def __init__(self, url: str) -> None:
         self.url = sa.make_url(normal_url(url))
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
-        options: dict[str, Any] = {} if self.is_sqlite else {"pool_pre_ping": True, "pool_size": 10}
+        options: dict[str, Any] = {} if self.is_sqlite else {
+            "pool_pre_ping": True, "pool_size": 10, "connect_args": {"application_name": "round-sheet"}}
         self.engine = sa.create_engine(self.url, **options)
         if self.is_sqlite:
             _sqlite_rules(self.engine)
@@ -92,7 +93,7 @@ class Database:
         head = ScriptDirectory.from_config(config).get_current_head()
         if self._revision() == head:
             return False
-        with self._for_migration() as connection:
+        with self.for_copying() as connection:
             known = {s.revision for s in ScriptDirectory.from_config(config).walk_revisions()}
             now_at = MigrationContext.configure(connection).get_current_revision()
             if now_at is not None and now_at not in known:
@@ -120,8 +121,9 @@ class Database:
             return MigrationContext.configure(connection).get_current_revision()
 
     @contextlib.contextmanager
-    def _for_migration(self) -> Iterator[sa.Connection]:
-        """One transaction under a lock; SQLite with foreign keys off, or a rebuilt table would lose its children."""
+    def for_copying(self) -> Iterator[sa.Connection]:
+        """One transaction under a lock, for what changes the schema or every row; SQLite with foreign keys off, or a
+        rebuilt table would lose its children."""
         if not self.is_sqlite:
             with self.engine.begin() as connection:
                 connection.execute(sa.text("SELECT pg_advisory_xact_lock(:k)"), {"k": MIGRATION_LOCK})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -22,6 +23,11 @@ def trusted(settings: Settings, host: str) -> tuple[str, ...]:
     return ()
 
 
+def _stop(*_: object) -> None:
+    """As Ctrl+C does: what is being worked on is finished first."""
+    raise KeyboardInterrupt
+
+
 def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_key: str | None,
           say: Callable[[str], None]) -> None:
     """Serves until stopped. The address printed is the one that answers."""
@@ -39,6 +45,7 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
     say(f"Serving on {scheme}://{shown}:{bound}  (stop with Ctrl+C)")
     if not tls_cert and host not in LOOPBACK and not settings.proxies:
         say("No TLS: secrets cross the network in the clear. Give --tls-cert and --tls-key, or put a proxy in front.")
+    signal.signal(signal.SIGTERM, _stop)
     try:
         server.serve()
     except KeyboardInterrupt:

@@ -36,7 +36,7 @@ def revision_of(database: Database) -> str | None:
 def migrate_to(database: Database, revision: str) -> None:
     """To one version of the chain, on the connection that Database migrates on."""
     config = migration_config()
-    with database._for_migration() as connection:
+    with database.for_copying() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, revision)
 
