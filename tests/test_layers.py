@@ -22,7 +22,7 @@ def name_of(path: Path) -> str:
 
 def layer_of(module: str) -> str:
     parts = module.split(".")
-    if parts == ["app"] or parts[1] in TOP or module == "app.web.pages":
+    if parts == ["app"] or parts[1] in TOP or parts[1].startswith("cli_") or module == "app.web.pages":
         return "top"  # app/web/pages.py puts the blueprints together, as create_app does the rest
     return parts[1] if parts[1] in ORDER else "middle"
 
