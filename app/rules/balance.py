@@ -19,13 +19,27 @@ from app.rules.tables import MakesNoSense
 CURRENT = "phase_unbalance"
 VOLTS = "volts_off"
 ASK = "Have the supply checked by a qualified person."
+GRADES = (("act_now", ACT_NOW), ("this_shift", THIS_SHIFT), ("watch", WATCH))
+SAYS = {
+    "single": "Phase currents {amps} A: one is {value} of the others, below {limit} ({source}): "
+              "single-phasing. Shut down by procedure; call an electrician.",
+    "spread": "Phase currents {amps} A: {value} from their mean, above {limit} ({source}). "
+              "Have supply and connections checked by a qualified person.",
+    "level": "{volts} is {value} {side} {nameplate} nameplate, outside {limit} ({source}). " + ASK,
+    ACT_NOW: "Voltage unbalance {value}, above {limit} ({source}). Stop by procedure; have the supply checked.",
+    THIS_SHIFT: "Voltage unbalance {value}, above {limit} ({source}). " + ASK,
+    WATCH: "Voltage unbalance {value}, above {limit} ({source}). " + ASK,
+    "level too": "{says} Farthest line {value} % off nameplate too.",
+    "uneven too": "{says} Unbalance {value} % too.",
+}
 
 
 def unbalance_percent(values: Sequence[float]) -> float:
     """100 × largest deviation from the mean ÷ mean, of three amps or three line volts. Raises MakesNoSense."""
     if len(values) != 3 or sum(values) <= 0:
         raise MakesNoSense("unbalance needs three values, not all zero")
-    mean = sum(values) / 3
+    a, b, c = values
+    mean = (a + b + c) / 3  # not sum(): newer Pythons add otherwise than a tablet does
     return 100.0 * max(abs(value - mean) for value in values) / mean
 
 
@@ -58,14 +72,12 @@ def _current(current_a: Sequence[float], limits: Limits) -> list[Finding]:
     share = lowest_share_percent(current_a)
     if under(share, single.value):
         value, limit = wording.pair(share, single.value, wording.PERCENT)
-        says = (f"Phase currents {amps} A: one is {value} of the others, below {limit} ({single.origin}): "
-                "single-phasing. Shut down by procedure; call an electrician.")
+        says = SAYS["single"].format(amps=amps, value=value, limit=limit, source=single.origin)
         return [Finding(CURRENT, None, ACT_NOW, share, single.value, "%", single.origin, says)]
     spread, top = unbalance_percent(current_a), limits["phase_unbalance_this_shift_percent"]
     if over(spread, top.value):
         value, limit = wording.pair(spread, top.value, wording.PERCENT)
-        says = (f"Phase currents {amps} A: {value} from their mean, above {limit} ({top.origin}). "
-                "Have supply and connections checked by a qualified person.")
+        says = SAYS["spread"].format(amps=amps, value=value, limit=limit, source=top.origin)
         return [Finding(CURRENT, None, THIS_SHIFT, spread, top.value, "%", top.origin, says)]
     return []
 
@@ -77,9 +89,9 @@ def _volts(volts: Sequence[float], nameplate: float | None, limits: Limits) -> l
         return [found for found in (level, uneven) if found is not None]
     first = gravest((uneven, level))
     rest = level if first is uneven else uneven
-    also = (f"Farthest line {wording.digits(rest.value or 0, 1)} % off nameplate too." if rest is level
-            else f"Unbalance {wording.digits(rest.value or 0, 1)} % too.")
-    return [Finding(VOLTS, None, first.priority, first.value, first.limit, "%", first.source, f"{first.says} {also}")]
+    also = SAYS["level too" if rest is level else "uneven too"]
+    says = also.format(says=first.says, value=wording.digits(rest.value or 0, 1))
+    return [Finding(VOLTS, None, first.priority, first.value, first.limit, "%", first.source, says)]
 
 
 def _level(volts: Sequence[float], nameplate: float | None, limit: Limit) -> Finding | None:
@@ -90,9 +102,9 @@ def _level(volts: Sequence[float], nameplate: float | None, limit: Limit) -> Fin
     if not over(abs(away), limit.value):
         return None
     value, most = wording.pair(abs(away), limit.value, wording.PERCENT)
-    side = "above" if away > 0 else "below"
-    says = (f"{wording.figure(farthest, wording.VOLTS)} is {value} {side} {wording.figure(nameplate, wording.VOLTS)} "
-            f"nameplate, outside {most} ({limit.origin}). {ASK}")
+    says = SAYS["level"].format(
+        volts=wording.figure(farthest, wording.VOLTS), value=value, side="above" if away > 0 else "below",
+        nameplate=wording.figure(nameplate, wording.VOLTS), limit=most, source=limit.origin)
     return Finding(VOLTS, None, THIS_SHIFT, abs(away), limit.value, "%", limit.origin, says)
 
 
@@ -100,11 +112,10 @@ def _unbalance(volts: Sequence[float], limits: Limits) -> Finding | None:
     if len(volts) != 3 or sum(volts) <= 0:
         return None
     percent = unbalance_percent(volts)
-    for grade, priority in (("act_now", ACT_NOW), ("this_shift", THIS_SHIFT), ("watch", WATCH)):
+    for grade, priority in GRADES:
         limit = limits[f"volts_off_unbalance_{grade}_percent"]
         if over(percent, limit.value):
             value, most = wording.pair(percent, limit.value, wording.PERCENT)
-            do = "Stop by procedure; have the supply checked." if priority == ACT_NOW else ASK
-            return Finding(VOLTS, None, priority, percent, limit.value, "%", limit.origin,
-                           f"Voltage unbalance {value}, above {most} ({limit.origin}). {do}")
+            says = SAYS[priority].format(value=value, limit=most, source=limit.origin)
+            return Finding(VOLTS, None, priority, percent, limit.value, "%", limit.origin, says)
     return None

@@ -18,6 +18,18 @@ from app.rules.limits import PRACTICE, Limits
 UNEVEN = "bearings_uneven"
 HOT = "bearing_hot"
 TOO_HOT = "too hot to hold"
+GRADES = (("act_now", ACT_NOW), ("this_shift", THIS_SHIFT))
+SAYS = {
+    "apart": "DE bearing {de}, ODE {ode}: {value} apart, above {limit} ({source}). "
+             "Check lubrication and load of the hotter end.",
+    "felt too": "{says} Felt uneven too.",
+    "measured too": "{says} Measured uneven too.",
+    "shutdown": "{end} bearing {value}, above shutdown {limit} ({source}){felt}. "
+                "Check lubrication and every level at once; shut down by procedure.",
+    "alarm": "{end} bearing {value}, above alarm {limit} ({source}){felt}. "
+             "Check lubrication and every level at once.",
+}
+ALSO_FELT = f", {TOO_HOT}"
 
 
 def kind(plate: Nameplate, end: str) -> str:
@@ -29,6 +41,12 @@ def kind(plate: Nameplate, end: str) -> str:
 def alarm_c(plate: Nameplate, end: str, limits: Limits) -> float:
     """The alarm in °C of this bearing's kind."""
     return limits.value(f"bearing_hot_{kind(plate, end)}_alarm_c")
+
+
+def limit_c(plate: Nameplate, end: str, grade: str, limits: Limits) -> tuple[float, str]:
+    """The limit in °C of this bearing, grade "alarm" or "shutdown", and where it comes from."""
+    limit = limits[f"bearing_hot_{kind(plate, end)}_{grade}_c"]
+    return limit.value, f"{limit.origin}{'' if plate.bearing[end] else '; kind not known, grease limits'}"
 
 
 def grades_apart(de: str, ode: str) -> int:
@@ -54,8 +72,8 @@ def _uneven(reading: Reading, limits: Limits, show: Show) -> list[Finding]:
         return [found for found in (measured, felt) if found is not None]
     worst = gravest((measured, felt))
     other = felt if worst is measured else measured
-    also = "Felt uneven too." if other is felt else "Measured uneven too."
-    return [replace(worst, says=f"{worst.says} {also}")]
+    also = SAYS["felt too" if other is felt else "measured too"]
+    return [replace(worst, says=also.format(says=worst.says))]
 
 
 def _measured_apart(reading: Reading, limits: Limits, show: Show) -> Finding | None:
@@ -63,12 +81,12 @@ def _measured_apart(reading: Reading, limits: Limits, show: Show) -> Finding | N
     if de is None or ode is None:
         return None
     apart, scale = abs(de - ode), wording.temperature(show)
-    for grade, priority in (("act_now", ACT_NOW), ("this_shift", THIS_SHIFT)):
+    for grade, priority in GRADES:
         limit = limits[f"bearings_uneven_{grade}_k"]
         if over(apart, limit.value):
             value, most = wording.pair(apart, limit.value, wording.difference(show))
-            says = (f"DE bearing {wording.figure(de, scale)}, ODE {wording.figure(ode, scale)}: {value} apart, "
-                    f"above {most} ({limit.origin}). Check lubrication and load of the hotter end.")
+            says = SAYS["apart"].format(de=wording.figure(de, scale), ode=wording.figure(ode, scale), value=value,
+                                        limit=most, source=limit.origin)
             return Finding(UNEVEN, "DE" if de > ode else "ODE", priority, apart, limit.value, "K",
                            limit.origin, says)
     return None
@@ -101,13 +119,10 @@ def _measured_hot(end: str, temp_c: float | None, felt: bool, plate: Nameplate, 
                   show: Show) -> Finding | None:
     if temp_c is None:
         return None
-    unknown = "" if plate.bearing[end] else "; kind not known, grease limits"
-    for grade, priority, stop in (("shutdown", ACT_NOW, "; shut down by procedure"), ("alarm", THIS_SHIFT, "")):
-        limit = limits[f"bearing_hot_{kind(plate, end)}_{grade}_c"]
-        if over(temp_c, limit.value):
-            source = f"{limit.origin}{unknown}"
-            value, most = wording.pair(temp_c, limit.value, wording.temperature(show))
-            says = (f"{end} bearing {value}, above {grade} {most} ({source}){', ' + TOO_HOT if felt else ''}. "
-                    f"Check lubrication and every level at once{stop}.")
-            return Finding(HOT, end, priority, temp_c, limit.value, "°C", source, says)
+    for grade, priority in (("shutdown", ACT_NOW), ("alarm", THIS_SHIFT)):
+        limit, source = limit_c(plate, end, grade, limits)
+        if over(temp_c, limit):
+            value, most = wording.pair(temp_c, limit, wording.temperature(show))
+            says = SAYS[grade].format(end=end, value=value, limit=most, source=source, felt=ALSO_FELT if felt else "")
+            return Finding(HOT, end, priority, temp_c, limit, "°C", source, says)
     return None

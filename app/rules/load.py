@@ -18,6 +18,15 @@ from app.rules.findings import ACT_NOW, THIS_SHIFT, Finding, over
 from app.rules.limits import Limit, Limits
 
 RULE = "amps_over_nameplate"
+SAYS = {
+    ACT_NOW: "{value}{where} is {percent} of rated, above {limit} ({source}). "
+             "Reduce load or shut down at once, as your procedure says.",
+    THIS_SHIFT: "{value}{where} is {percent} of rated, above {limit} ({source}). "
+                "Reduce load, shut down or tell the head operator, as procedure says.",
+    "above rated": "{value}{where} is {percent} of {limit} rated ({source}). "
+                   "Reduce load, shut down or tell the head operator, as procedure says.",
+}
+WHERE = " on phase {number}"
 
 
 def percent_of_rated(current_a: float, rated_a: float | None) -> float | None:
@@ -62,17 +71,15 @@ def check(facts: Facts, limits: Limits) -> list[Finding]:
     worst = max(reading.current_a)
     grave, grave_source = act_now_above(plate, plate.rated_amps, limits)
     mild, mild_source = this_shift_above(plate.rated_amps, limits["amps_over_nameplate_this_shift_percent"])
-    where = f" on phase {reading.current_a.index(worst) + 1}" if len(reading.current_a) > 1 else ""
+    where = WHERE.format(number=reading.current_a.index(worst) + 1) if len(reading.current_a) > 1 else ""
     percent = wording.pair(100.0 * worst / plate.rated_amps, 100.0, wording.PERCENT)[0]
     if over(worst, grave):
         value, limit = wording.pair(worst, grave, wording.Scale("A", 2))
-        says = (f"{value}{where} is {percent} of rated, above {limit} ({grave_source}). "
-                "Reduce load or shut down at once, as your procedure says.")
+        says = SAYS[ACT_NOW].format(value=value, where=where, percent=percent, limit=limit, source=grave_source)
         return [Finding(RULE, None, ACT_NOW, worst, grave, "A", grave_source, says)]
     if over(worst, mild):
         value, limit = wording.pair(worst, mild, wording.AMPS)
-        what = f"{percent} of {limit} rated" if mild == plate.rated_amps else f"{percent} of rated, above {limit}"
-        says = (f"{value}{where} is {what} ({mild_source}). "
-                "Reduce load, shut down or tell the head operator, as procedure says.")
+        words = SAYS["above rated" if mild == plate.rated_amps else THIS_SHIFT]
+        says = words.format(value=value, where=where, percent=percent, limit=limit, source=mild_source)
         return [Finding(RULE, None, THIS_SHIFT, worst, mild, "A", mild_source, says)]
     return []

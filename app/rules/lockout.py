@@ -11,12 +11,13 @@ from app.rules.limits import Limits
 
 RULE = "started_locked_out"
 SOURCE = "the lock on record"
+SAYS = ("{tag} was seen running while its lock is on record ({source}). "
+        "Tell the head operator at once; keep people clear.")
 
 
 def check(facts: Facts, limits: Limits) -> list[Finding]:
     reading = facts.reading
     if reading is None or not reading.running or reading.condition_before != LOCKED_OUT:
         return []
-    says = (f"{facts.motor.tag} was seen running while its lock is on record ({SOURCE}). "
-            "Tell the head operator at once; keep people clear.")
+    says = SAYS.format(tag=facts.motor.tag, source=SOURCE)
     return [Finding(RULE, None, ACT_NOW, None, None, None, SOURCE, says)]

@@ -28,6 +28,7 @@ FIELDS = {
     "cleanliness": ("cleanliness",),
 }
 WORDS = {"current_a": "amps"}
+SAYS = "Not measured and no reason given: {checks} ({source}). Measure, or give the reason."
 
 
 def required(motor: Motor, state: str) -> tuple[str, ...]:
@@ -60,7 +61,7 @@ def check(facts: Facts, limits: Limits) -> list[Finding]:
     left = missing(facts.motor, facts.reading)
     if not left:
         return []
-    says = f"Not measured and no reason given: {_words(left)} ({SOURCE}). Measure, or give the reason."
+    says = SAYS.format(checks=_words(left), source=SOURCE)
     return [Finding(RULE, None, THIS_SHIFT, None, None, None, SOURCE, says)]
 
 

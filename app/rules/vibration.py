@@ -8,6 +8,8 @@ Where size or mounting is not known the stricter is taken, and the source says s
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from app.rules import units, wording
 from app.rules.facts import ENDS, Facts, Nameplate, Reading
 from app.rules.findings import ACT_NOW, THIS_SHIFT, Finding, gravest, over
@@ -18,6 +20,13 @@ SMALL_TO_KW = 15.0
 MEDIUM_TO_KW = 300.0
 FELT = {"rougher than usual": THIS_SHIFT, "severe": ACT_NOW}
 ZONE = {ACT_NOW: "D", THIS_SHIFT: "C"}
+GRADES = (("act_now", ACT_NOW), ("this_shift", THIS_SHIFT))
+SAYS = {
+    ACT_NOW: "{end} vibration {value}, zone D above {limit} ({source}). Shut down by procedure.",
+    THIS_SHIFT: "{end} vibration {value}, zone C above {limit} ({source}). Have it looked at.",
+    "felt too": "{says} Feels {feel} too.",
+    "measured too": "{says} Measured {value}, zone {zone}.",
+}
 DO = {ACT_NOW: "Shut down by procedure.", THIS_SHIFT: "Have it looked at."}
 
 
@@ -34,6 +43,13 @@ def zone_key(plate: Nameplate) -> tuple[str, str]:
     return f"{size}_{mounting}", f", {wording.listed(missing)} not known" if missing else ""
 
 
+def limit_mm_s(plate: Nameplate, grade: str, limits: Limits) -> tuple[float, str]:
+    """The boundary in mm/s RMS where zone C ("this_shift") or D ("act_now") begins, and where it comes from."""
+    key, assumed = zone_key(plate)
+    limit = limits[f"vibration_{key}_{grade}_mm_s"]
+    return limit.value, f"{limit.origin}{assumed}"
+
+
 def check(facts: Facts, limits: Limits) -> list[Finding]:
     reading = facts.reading
     if reading is None or not reading.running:
@@ -47,24 +63,23 @@ def _end(end: str, reading: Reading, facts: Facts, limits: Limits) -> list[Findi
     if measured is None or felt is None:
         return [found for found in (measured, felt) if found is not None]
     worst = gravest((measured, felt))
-    scale = wording.vibration(facts.show)
-    also = (f"Feels {reading.vibration_feel[end]} too." if worst is measured
-            else f"Measured {wording.figure(measured.value or 0.0, scale)}, zone {ZONE[measured.priority]}.")
-    return [Finding(RULE, end, worst.priority, worst.value, worst.limit, worst.unit_of_measure, worst.source,
-                    f"{worst.says} {also}")]
+    if worst is measured:
+        says = SAYS["felt too"].format(says=worst.says, feel=reading.vibration_feel[end])
+    else:
+        value = wording.figure(measured.value or 0.0, wording.vibration(facts.show))
+        says = SAYS["measured too"].format(says=worst.says, value=value, zone=ZONE[measured.priority])
+    return [replace(worst, says=says)]
 
 
 def _measured(end: str, mm_s: float | None, facts: Facts, limits: Limits) -> Finding | None:
     if mm_s is None:
         return None
-    key, assumed = zone_key(facts.motor.nameplate)
-    for grade, priority in (("act_now", ACT_NOW), ("this_shift", THIS_SHIFT)):
-        limit = limits[f"vibration_{key}_{grade}_mm_s"]
-        if over(mm_s, limit.value):
-            source = f"{limit.origin}{assumed}"
-            value, most = wording.pair(mm_s, limit.value, wording.vibration(facts.show))
-            says = f"{end} vibration {value}, zone {ZONE[priority]} above {most} ({source}). {DO[priority]}"
-            return Finding(RULE, end, priority, mm_s, limit.value, "mm/s", source, says)
+    for grade, priority in GRADES:
+        limit, source = limit_mm_s(facts.motor.nameplate, grade, limits)
+        if over(mm_s, limit):
+            value, most = wording.pair(mm_s, limit, wording.vibration(facts.show))
+            says = SAYS[priority].format(end=end, value=value, limit=most, source=source)
+            return Finding(RULE, end, priority, mm_s, limit, "mm/s", source, says)
     return None
 
 

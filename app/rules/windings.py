@@ -16,6 +16,12 @@ from app.rules.limits import Limits
 RULE = "winding_hot"
 SURFACE_METHODS = ("contact", "infrared")
 TAKEN_AS_NORMAL = "warm"
+SAYS = {
+    "limit": "Winding {spot} {value}, above limit {limit} ({source}){felt}. Reduce load at once.",
+    "alarm": "Winding {spot} {value}, above alarm {limit} ({source}){felt}. Check load and cooling.",
+    "felt": "Winding feels {feel}, above its normal {normal} ({source}). Check load and cooling; use an instrument.",
+}
+ALSO_FELT = ", feels {feel}"
 #: classes with settings of their own; N stands above H and is judged as H
 CLASSES = {"A": "a", "B": "b", "E": "e", "F": "f", "H": "h", "N": "h"}
 WITH_SERVICE_FACTOR = ("b", "f", "h")
@@ -35,6 +41,14 @@ def limit_c(plate: Nameplate, grade: str, method: str | None, limits: Limits) ->
     surface = f", less {wording.digits(below, 1)} K at surface" if below else ""
     given = (plate.insulation_class or "").strip().upper() in CLASSES
     return limit.value - below, f"{limit.origin}{surface}{'' if given else ', class taken as B'}"
+
+
+def normal_feel(motor: Motor) -> tuple[str, str]:
+    """What a hand may find on this motor, and where that comes from."""
+    accepted = motor.accepted_normal_feel
+    if accepted in TEMPERATURE_FEEL and accepted is not None:
+        return accepted, "this motor's accepted normal"
+    return TAKEN_AS_NORMAL, f"no accepted normal yet, taken as {TAKEN_AS_NORMAL}"
 
 
 def hotter_than_normal(feel: str | None, accepted: str | None) -> bool:
@@ -60,21 +74,18 @@ def _measured(facts: Facts, reading: Reading, felt: bool, limits: Limits) -> Fin
     if reading.winding_temp_c is None:
         return None
     scale = wording.temperature(facts.show)
-    also = f", feels {str(reading.winding_feel).removesuffix(' to hold')}" if felt else ""
+    also = ALSO_FELT.format(feel=str(reading.winding_feel).removesuffix(" to hold")) if felt else ""
     spot = "surface" if reading.winding_method in SURFACE_METHODS else "probe"
-    for grade, priority, do in (("limit", ACT_NOW, "Reduce load at once."),
-                                ("alarm", THIS_SHIFT, "Check load and cooling.")):
+    for grade, priority in (("limit", ACT_NOW), ("alarm", THIS_SHIFT)):
         limit, source = limit_c(facts.motor.nameplate, grade, reading.winding_method, limits)
         if over(reading.winding_temp_c, limit):
             value, most = wording.pair(reading.winding_temp_c, limit, scale)
-            says = f"Winding {spot} {value}, above {grade} {most} ({source}){also}. {do}"
+            says = SAYS[grade].format(spot=spot, value=value, limit=most, source=source, felt=also)
             return Finding(RULE, None, priority, reading.winding_temp_c, limit, "°C", source, says)
     return None
 
 
 def _felt(motor: Motor, feel: str) -> Finding:
-    known = motor.accepted_normal_feel in TEMPERATURE_FEEL
-    normal = motor.accepted_normal_feel if known else TAKEN_AS_NORMAL
-    source = "this motor's accepted normal" if known else "no accepted normal yet, taken as warm"
-    says = f"Winding feels {feel}, above its normal {normal} ({source}). Check load and cooling; use an instrument."
+    normal, source = normal_feel(motor)
+    says = SAYS["felt"].format(feel=feel, normal=normal, source=source)
     return Finding(RULE, None, THIS_SHIFT, None, None, None, source, says)

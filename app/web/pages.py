@@ -36,7 +36,7 @@ def with_headers(response: Response) -> Response:
     response.headers.setdefault("Permissions-Policy", "geolocation=(), microphone=(), camera=()")
     if request.is_secure:
         response.headers.setdefault("Strict-Transport-Security", "max-age=31536000")
-    if not (request.endpoint or "").endswith("static"):
+    if not (request.endpoint or "").endswith("static") and not response.cache_control.public:
         # A shared tablet: what one person saw must not come back for the next from any cache.
         response.headers["Cache-Control"] = "no-store"
     return response
@@ -80,6 +80,7 @@ def register(app: Flask) -> None:
         handover,
         home,
         insulation,
+        judge,
         lubrication,
         motors,
         register,
@@ -95,7 +96,7 @@ def register(app: Flask) -> None:
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
                    settings, standards, signatures, handover, temporary, timeline, changes,
-                   flag_numbers):
+                   flag_numbers, judge):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.session_interface = SaidCookie()

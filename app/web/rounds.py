@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from app import entries, recording
 from app.entries import BadEntry, read_reading
+from app.offline_facts import judge_facts, rules_version
 from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.cautions import caution_for
 from app.sheets import LEFT, Sheet, sheet_of
@@ -182,6 +183,8 @@ def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, corre
         "rounds/entry.html", motor=motor, form=form, key=key, correcting=correcting, shift=shift, sheet=shown,
         plate=motor.nameplate, hot=_hot_last_time(session, motor), alarm=_bearing_alarm(motor, in_force),
         standing=flags.open_flags_of_motor(session, motor.id), place=shown.place_of(motor.id),
+        judge_facts={**judge_facts(session, unit(), motor, correcting.taken_at if correcting else now()),
+                     "rule_table": url_for("judge.rules", v=rules_version())},
         seen_here=[r for row in shown.rows if row.motor.id == motor.id for r in (row.reading, *row.also) if r])
 
 
