@@ -227,7 +227,8 @@ def import_register(file: str, unit_name: str, dry_run: bool) -> None:
         for fault in report.errors:
             say(str(fault))
         if report.errors:
-            raise fail(f"Nothing was imported: {len(report.errors)} faults to put right.")
+            count = len(report.errors)
+            raise fail(f"Nothing was imported: {count} fault{'' if count == 1 else 's'} to put right.")
         if not dry_run:
             session.commit()
         _tell_import(report, dry_run)
@@ -236,6 +237,10 @@ def import_register(file: str, unit_name: str, dry_run: bool) -> None:
 def _tell_import(report: register_file.ImportReport, dry_run: bool) -> None:
     for notice in report.notices:
         say(str(notice))
+    if report.not_in_file:
+        say(f"Not in the file, left as they are: {', '.join(report.not_in_file)}")
+    if report.changed and report.left_out:
+        say(f"Columns not in the file, taken as empty: {', '.join(report.left_out)}")
     for line, tag in report.added:
         say(f"{line}: {tag} {'would be' if dry_run else ''} added".replace("  ", " "))
     for change in report.changed:

@@ -221,6 +221,7 @@ def write(session: Session, unit: Unit, edits: Sequence[Edit], person: Person | 
         pen.plate(edit)
     session.flush()  # gives the new motors and plates their numbers
     for edit in edits:
+        pen.first_plate(edit)
         pen.observe(edit)
         pen.close_lines(edit)
     session.flush()  # the old line of a bearing goes before the new one comes
@@ -232,7 +233,7 @@ def write(session: Session, unit: Unit, edits: Sequence[Edit], person: Person | 
     session.flush()
     for edit in edits:
         if edit.motor is not None:
-            session.expire(edit.motor, ["points"])
+            session.expire(edit.motor, ["points", "nameplates"])
 
 
 class _Pen:
@@ -243,6 +244,7 @@ class _Pen:
         self.notes: list[tuple[Motor, str, Any, str, str | None, str | None]] = []
         #: rows of new motors, put in together: thousands of them come by one file
         self.runs: list[dict[str, Any]] = []
+        self.plates: list[dict[str, Any]] = []
         self.lines: list[dict[str, Any]] = []
 
     def motor(self, edit: Edit) -> None:
@@ -278,8 +280,10 @@ class _Pen:
         motor, differences = edit.motor, edit.touches(PLATE)
         if motor is None or not differences:
             return
-        plate = None if edit.new or edit.swap else motor.nameplate
         fitted_on = edit.entry.values["fitted_on"]
+        if edit.new:
+            return  # written with the others, once the motor has its number
+        plate = None if edit.swap else motor.nameplate
         if plate is None:
             plate = Nameplate(fitted_from=self.now, entered_by_id=self.person.id if self.person else None)
             motor.nameplates.append(plate)
@@ -292,9 +296,18 @@ class _Pen:
             if edit.swap:  # the plate before has no day of its own, only the moment it was entered
                 plate.fitted_from = max(plate.fitted_from, *(p.fitted_from for p in motor.nameplates if p is not plate))
         _fill_plate(plate, edit.entry)
-        if not edit.new:
-            for d in differences:
-                self._note(motor, "nameplate", plate, d)
+        for d in differences:
+            self._note(motor, "nameplate", plate, d)
+
+    def first_plate(self, edit: Edit) -> None:
+        """The plate of a new motor, where anything of it is known."""
+        if not edit.new or edit.motor is None or not edit.touches(PLATE):
+            return
+        fitted_on = edit.entry.values["fitted_on"]
+        self.plates.append({
+            "motor_id": edit.motor.id, "entered_by_id": self.person.id if self.person else None,
+            "fitted_from": local_instant(fitted_on, time(0), self.unit.calendar.zone) if fitted_on else self.now,
+            **_plate_columns(edit.entry)})
 
     def close_lines(self, edit: Edit) -> None:
         assert edit.motor is not None
@@ -332,7 +345,7 @@ class _Pen:
                 "last_greased_at": local_instant(last, time(12), self.unit.calendar.zone) if last else None}
 
     def insert_rows(self) -> None:
-        for model, rows in ((MotorRun, self.runs), (LubricationPoint, self.lines)):
+        for model, rows in ((Nameplate, self.plates), (MotorRun, self.runs), (LubricationPoint, self.lines)):
             if rows:
                 self.session.execute(sa.insert(model), rows)
 
@@ -340,9 +353,12 @@ class _Pen:
         self.notes.append((motor, subject, thing, d.column, d.before or None, d.after or None))
 
     def note_all(self) -> None:
-        for motor, subject, thing, name, before, after in self.notes:
-            note_change(self.session, unit_id=self.unit.id, at=self.now, person=self.person, subject=subject,
-                        subject_id=thing.id, label=motor.tag, field=name, before=before, after=after, why=self.why)
+        rows = [{"unit_id": self.unit.id, "at": self.now, "person_id": self.person.id if self.person else None,
+                 "subject": subject, "subject_id": thing.id, "label": motor.tag, "field": name, "before": before,
+                 "after": after, "why": self.why}
+                for motor, subject, thing, name, before, after in self.notes]
+        if rows:
+            self.session.execute(sa.insert(Change), rows)
 
 
 def _beside_the_file(old: LubricationPoint, after: Mapping[str, Any]) -> dict[str, Any]:
@@ -358,14 +374,19 @@ def _facts_of(edit: Edit) -> dict[str, Any]:
 
 
 def _fill_plate(plate: Nameplate, entry: Entry) -> None:
+    for attribute, value in _plate_columns(entry).items():
+        if getattr(plate, attribute) != value:
+            setattr(plate, attribute, value)
+
+
+def _plate_columns(entry: Entry) -> dict[str, Any]:
+    """The plate's figures for the connected voltage, and its own words."""
     hp = entry.values["hp"].value if entry.values["hp"] else None
     figures = {"hp": hp, "volts": entry.volts, "amps": entry.amps, "service_factor_amps": entry.service_factor_amps}
     for column in PLATE_COLUMNS:
         value = entry.values[column.name]
         figures[column.attribute] = as_cell(value) or None if column.name in _STAMPED else value
-    for attribute, value in figures.items():
-        if getattr(plate, attribute) != value:
-            setattr(plate, attribute, value)
+    return figures
 
 
 # the second person after a swap ----------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from app.rules import facts, tables
@@ -57,6 +58,7 @@ class Column:
     unit: str = ""
 
 
+@lru_cache(maxsize=20_000)
 def exact(value: float | None) -> str:
     """A stored number to the last digit, as the strict reader takes it back: 0.0047, 87, 1.2340.
 
@@ -77,6 +79,8 @@ def clean(text: str, lines: bool = False) -> str:
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     if not lines:
         text = text.replace("\n", " ").replace("\t", " ")
+    if text.isprintable():
+        return text.strip()
     return "".join(c for c in text if c == "\n" or unicodedata.category(c) not in ("Cc", "Cs")).strip()
 
 
@@ -287,13 +291,14 @@ def read_cells(cells: Mapping[str, str], today: date) -> Entry:
     values: dict[str, Any] = {}
     for column in COLUMNS.values():
         try:
-            values[column.name] = _read_cell(column, cells.get(column.name) or "", today)
+            values[column.name] = _read_cell(column.name, cells.get(column.name) or "", today)
         except (BadCell, NotANumber) as error:
             errors.append((column.name, str(error)))
     for name in ("tag", "area"):
         if name in values and not values[name]:
             errors.append((name, "Enter a tag: it may not be empty." if name == "tag"
                            else "Enter the area the motor is walked with: it may not be empty."))
+    errors += _contradictions(values)
     volts, amps, sfa = _connected_pair(values, errors)
     if errors:
         order = list(COLUMNS)
@@ -301,13 +306,25 @@ def read_cells(cells: Mapping[str, str], today: date) -> Entry:
     return Entry(values, volts, amps, sfa)
 
 
-def _read_cell(column: Column, typed: str, today: date) -> Any:
+@lru_cache(maxsize=20_000)  # thousands of rows repeat the same words and sizes
+def _read_cell(name: str, typed: str, today: date) -> Any:
+    column = COLUMNS[name]
     if not typed.strip():
         return DEFAULTS.get(column.name, "" if column.name in ("service", "remarks", "tag", "area") else None)
     value = column.read(typed)
     if isinstance(value, date) and value > today:
         raise BadCell(f"Enter a date that has come: today is {today.isoformat()}.")
     return (value or None) if column.name not in ("service", "remarks", "tag", "area") else value
+
+
+def _contradictions(values: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Cells that are fine each by itself and cannot both be true."""
+    found = []
+    for before in ("de_", "ode_"):
+        if values.get(before + "lubrication") == "sealed":
+            found += [(before + name, "Empty this, or correct the lubrication: a sealed bearing gets no grease.")
+                      for name in ("grease_g", "interval_days", "interval_run_h") if values.get(before + name)]
+    return found
 
 
 def _connected_pair(values: Mapping[str, Any],

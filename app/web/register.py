@@ -19,6 +19,7 @@ from app.store.motors import Motor, motor_by_id, motor_by_tag, motors_of
 from app.store.people import OPERATOR, Person
 from app.store.register import COLUMNS, Edit, RegisterErrors, cells_of
 from app.store.register_columns import clean, exact
+from app.store.register_reading import visible
 from app.store.units import Unit
 from app.web import access, register_import
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
@@ -45,6 +46,7 @@ EMPTY = dict.fromkeys(COLUMNS, "")
 
 
 bp.add_app_template_filter(exact, "exact")
+bp.add_app_template_filter(visible, "seen")
 
 
 @bp.app_template_filter()

@@ -428,3 +428,33 @@ def test_a_later_clock_is_the_one_noted(supervisor: FlaskClient, app_database: D
     with app_database.reading() as session:
         motor = session.get_one(Motor, plant.motor.id)
         assert (motor.condition, motor.condition_at) == ("out of service", later)
+
+
+def send_whole(client: FlaskClient, data: bytes) -> TestResponse:
+    """The same form as one body, for a file so large that the test client would put it into a file of its own."""
+    fields = (b'--x\r\nContent-Disposition: form-data; name="csrf_token"\r\n\r\n%s\r\n'
+              b'--x\r\nContent-Disposition: form-data; name="file"; filename="register.csv"\r\n\r\n%s\r\n--x--\r\n')
+    return client.post("/register/import", data=fields % (factories.form_token(client).encode(), data),
+                       content_type="multipart/form-data; boundary=x")
+
+
+def test_a_long_file_tells_how_far_it_is_and_then_what_it_would_do(supervisor: FlaskClient,
+                                                                   app_database: Database) -> None:
+    data = b"tag,area,remarks\n" + b"".join(b"M-%d,North,%s\n" % (i, b"x" * 1900) for i in range(1200))
+    page = Page(send_whole(supervisor, data))  # 2.3 MB: a register may be larger than other forms
+    assert "Rows read: 0 of 1200" in page.text and "Rows read: 1000 of 1200" in page.text
+    assert "<b>1200</b> added" in page.text
+    done = save(supervisor, "/register/import/confirm", page.fields).get_data(as_text=True)
+    assert "Motors written: 1000 of 1200" in done and "Imported: 1200 added, 0 changed, 0 unchanged." in done
+    again = Page(save(supervisor, "/register/import/confirm", page.fields))
+    assert "changed meanwhile" in again.text and "holds nothing new" in again.text
+    with app_database.reading() as session:
+        assert session.query(Motor).count() == 1201
+
+
+def test_a_long_file_with_one_bad_row_is_not_taken(supervisor: FlaskClient, app_database: Database) -> None:
+    data = b"tag,area\n" + b"".join(b"M-%d,North\n" % i for i in range(1200)) + b"M-7,North\n"
+    page = Page(send(supervisor, data))
+    assert "Not imported" in page.text and "1 thing to put right" in page.text and "file" not in page.inputs
+    with app_database.reading() as session:
+        assert session.query(Motor).count() == 1
