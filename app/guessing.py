@@ -46,6 +46,27 @@ def check_strength(secret: str, role: str) -> None:
         raise WeakSecret("Choose a PIN that is not one digit repeated or a plain sequence.")
 
 
+SHORTEST_PIN, LONGEST_PIN = 6, 12
+
+
+def check_pin(pin: str) -> None:
+    """Raises WeakSecret unless it is figures only, long enough and no plain pattern."""
+    if not (pin.isascii() and pin.isdigit()):
+        raise WeakSecret("A PIN is figures only, 0 to 9.")
+    if not SHORTEST_PIN <= len(pin) <= LONGEST_PIN:
+        raise WeakSecret(f"A PIN has {SHORTEST_PIN} to {LONGEST_PIN} figures.")
+    repeats = any(pin == (pin[:n] * len(pin))[:len(pin)] for n in (1, 2, 3))
+    if repeats or pin in "01234567890123456789" or pin in "98765432109876543210":
+        raise WeakSecret("Choose a PIN that is no plain pattern, such as 111111, 121212, 123123 or 123456.")
+
+
+def check_own_phrase(secret: str, role: str) -> None:
+    """For one that a person chooses for themselves: it counts anywhere, so figures alone are not enough."""
+    check_strength(secret, role)
+    if len(secret) < 8 or secret.isdigit():
+        raise WeakSecret("Choose 8 characters or more, and not figures only: it counts from anywhere.")
+
+
 def hash_secret(secret: str) -> str:
     """A salted scrypt hash: slow on purpose, so never inside a write transaction."""
     return generate_password_hash(secret)

@@ -3,6 +3,7 @@
 from app.store import (
     carried,
     changes,
+    devices,
     dips,
     flags,
     guns,
@@ -21,5 +22,5 @@ from app.store import (
 )
 from app.store.base import Base
 
-__all__ = ["Base", "carried", "changes", "dips", "flags", "guns", "handovers", "insulation", "limits", "lubrication",
-           "motors", "oil", "people", "rounds", "signatures", "starts", "temporary", "units"]
+__all__ = ["Base", "carried", "changes", "devices", "dips", "flags", "guns", "handovers", "insulation", "limits",
+           "lubrication", "motors", "oil", "people", "rounds", "signatures", "starts", "temporary", "units"]

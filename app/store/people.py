@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.store.base import Base, UtcDateTime, one_of
 from app.store.units import Unit
+
+if TYPE_CHECKING:
+    from app.store.devices import Device
 
 OPERATOR, HEAD_OPERATOR, SUPERVISOR = "operator", "head operator", "supervisor"
 #: Each may do what those before it may.
@@ -27,7 +30,9 @@ class Person(Base):
     sign_in_key: Mapped[str] = mapped_column(sa.Text, unique=True)  # case-folded
     name: Mapped[str] = mapped_column(sa.Text)
     role: Mapped[str] = mapped_column(sa.Text)
-    secret_hash: Mapped[str] = mapped_column(sa.Text)
+    secret_hash: Mapped[str] = mapped_column(sa.Text)  # with the sign-in name, from anywhere
+    pin_hash: Mapped[str | None] = mapped_column(sa.Text)  # on enrolled tablets only, and never a supervisor's
+    pin_given: Mapped[bool] = mapped_column(default=False, server_default=sa.false())  # a supervisor knows it
     active: Mapped[bool] = mapped_column(default=True)
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
     last_sign_in_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
@@ -56,8 +61,18 @@ class SignedIn(Base):
     expires_at: Mapped[datetime] = mapped_column(UtcDateTime)
     ended_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     address: Mapped[str] = mapped_column(sa.Text, default="")  # where it began: this person's usual tablet
+    #: the enrolled tablet it began on; there it is locked when nobody touches the tablet
+    device_id: Mapped[int | None] = mapped_column(sa.ForeignKey("device.id"), index=True)
+    touched_at: Mapped[datetime | None] = mapped_column(UtcDateTime)  # on a tablet: to the minute
     person: Mapped[Person] = relationship(lazy="joined")
     unit: Mapped[Unit] = relationship(lazy="joined")
+    device: Mapped[Device | None] = relationship(lazy="joined")
+
+    def locked(self, now: datetime) -> bool:
+        """Nobody touched the tablet for as long as it may lie there."""
+        if self.device is None:
+            return False
+        return now - (self.touched_at or self.started_at) > timedelta(minutes=self.device.idle_min)
 
 
 class FailedTry(Base):
@@ -122,6 +137,22 @@ def live_session(session: Session, key: str, now: datetime) -> SignedIn | None:
 def end_sessions(session: Session, person: Person, now: datetime) -> None:
     session.execute(sa.update(SignedIn).where(SignedIn.person_id == person.id, SignedIn.ended_at.is_(None))
                     .values(ended_at=now))
+
+
+def end_sessions_on(session: Session, device_id: int, now: datetime) -> None:
+    session.execute(sa.update(SignedIn).where(SignedIn.device_id == device_id, SignedIn.ended_at.is_(None))
+                    .values(ended_at=now))
+
+
+def session_of_old(session: Session, key: str) -> SignedIn | None:
+    """A session by its key whether it still holds or not: whose it was."""
+    return session.get(SignedIn, key)
+
+
+def newest_sessions_on(session: Session, device_id: int, most: int = 20) -> list[SignedIn]:
+    """Who had this tablet in their hands, the newest first."""
+    return list(session.scalars(sa.select(SignedIn).where(SignedIn.device_id == device_id)
+                                .order_by(SignedIn.started_at.desc()).limit(most)))
 
 
 def newest_failures(session: Session, since: datetime, *, who: str | None = None,

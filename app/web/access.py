@@ -19,7 +19,8 @@ from flask import Response, abort, current_app, g, redirect, render_template, re
 from sqlalchemy.orm import Session
 
 from app.current import database, now, reading, settings, writing
-from app.store import people
+from app.store import devices, people
+from app.store.devices import Device
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR, Person, SignedIn
 from app.store.units import Unit
 
@@ -28,6 +29,12 @@ View = TypeVar("View", bound=Callable[..., Any])
 #: what a view may be: one of the roles, or one of these
 ANYONE = "anyone"  # no session needed: sign-in, static files, health
 TOKEN = "token"  # the JSON door, which has its own lock
+
+#: A tablet's session is touched in the database at most so often.
+TOUCH_EVERY = timedelta(minutes=1)
+#: What is not offered again after a sign-in: names of fields, with or without their form's prefix.
+NEVER_KEPT = ("csrf_token", "secret", "again", "before")
+TABLET_DAYS = 400  # the longest a browser keeps a cookie; each sign-in renews it
 
 __all__ = ["ANYONE", "HEAD_OPERATOR", "OPERATOR", "SUPERVISOR", "TOKEN", "database", "now", "reading", "settings",
            "writing"]
@@ -68,6 +75,21 @@ def cookie_name() -> str:
     return "__Host-rounds" if request.is_secure else "rounds"
 
 
+def tablet_cookie_name() -> str:
+    return "__Host-tablet" if request.is_secure else "tablet"
+
+
+def tablet() -> Device | None:
+    """The enrolled tablet that asks, by its own cookie; None for any other browser."""
+    if "tablet" not in g:
+        value = request.cookies.get(tablet_cookie_name())
+        g.tablet = None
+        if value:
+            with reading() as session:
+                g.tablet = devices.live_device(session, hashed(value))
+    return g.tablet  # type: ignore[no-any-return]
+
+
 def hashed(value: str) -> str:
     return hashlib.sha256(value.encode()).hexdigest()
 
@@ -82,9 +104,12 @@ def start_session(session: Session, who: Person, unit: Unit, address: str) -> st
     if g.signed_in:
         session.get_one(SignedIn, g.signed_in.key).ended_at = now()
     value = secrets.token_urlsafe(32)
-    moment = now()
+    moment, on = now(), tablet()
     session.add(SignedIn(key=hashed(value), person_id=who.id, unit_id=unit.id, started_at=moment, address=address,
-                         expires_at=moment + timedelta(hours=settings().session_hours)))
+                         expires_at=moment + timedelta(hours=settings().session_hours),
+                         device_id=on.id if on else None, touched_at=moment if on else None))
+    if on:
+        devices.touch(session, on.id, moment)
     return value
 
 
@@ -93,8 +118,16 @@ def start_session(session: Session, who: Person, unit: Unit, address: str) -> st
 
 def csrf_token() -> str:
     """Lives as long as the session: a form left open all night still saves."""
-    bound = g.signed_in.key if g.get("signed_in") else g.visitor
+    return _token_of(g.signed_in.key if g.get("signed_in") else g.visitor)
+
+
+def _token_of(bound: str) -> str:
     return hmac.new(settings().secret, b"form " + bound.encode(), hashlib.sha256).hexdigest()
+
+
+def draft_key() -> str:
+    """What this person's half-typed entries are closed with on a tablet: 32 bytes in hex, in nobody else's pages."""
+    return hmac.new(settings().secret, b"draft %d" % person().id, hashlib.sha256).hexdigest()
 
 
 def token_fits() -> bool:
@@ -111,10 +144,34 @@ def foreign_origin() -> bool:
 
 def pack_form() -> str:
     """What was posted, signed, so that it can be offered again after signing in."""
-    fields = [[k, v] for k in request.form for v in request.form.getlist(k) if k not in ("csrf_token", "secret")]
-    body = json.dumps({"path": request.full_path.rstrip("?"), "fields": fields}).encode()
+    fields = [[k, v] for k in request.form for v in request.form.getlist(k) if k.rpartition("-")[2] not in NEVER_KEPT]
+    body = json.dumps({"path": request.full_path.rstrip("?"), "fields": fields, "by": _typed_by()}).encode()
     seal = hmac.new(settings().secret, b"kept " + body, hashlib.sha256).digest()
     return base64.urlsafe_b64encode(seal + body).decode()
+
+
+def _typed_by() -> int | None:
+    """Whose form this is: of the session in the cookie, ended or not. On a shared tablet nobody else is shown it."""
+    if g.signed_in:
+        return person().id
+    value = request.cookies.get(cookie_name())
+    if not value:
+        return None
+    with reading() as session:
+        was = people.session_of_old(session, hashed(value))
+        return was.person_id if was else None
+
+
+def someone_elses_form() -> str | None:
+    """The name of another person whose page this form was opened in, on the same tablet."""
+    if g.signed_in.device_id is None:
+        return None
+    sent = request.form.get("csrf_token", "")
+    with reading() as session:
+        for was in people.newest_sessions_on(session, g.signed_in.device_id):
+            if was.person_id != person().id and hmac.compare_digest(sent.encode(), _token_of(was.key).encode()):
+                return was.person.name
+    return None
 
 
 def unpack_form(packed: str) -> dict[str, Any] | None:
@@ -147,7 +204,9 @@ def ask_to_sign_in() -> Any:
     if request.is_json or request.accept_mimetypes.best == "application/json":
         abort(401)
     if request.method == "POST":
-        return render_template("accounts/sign_in.html", kept=pack_form(), next="", form=None), 401
+        from app.web.crew import ask_who  # the page of names stands on this module
+
+        return ask_who(0, {"kept": pack_form()}), 401
     return redirect(url_for("accounts.sign_in", next=request.full_path.rstrip("?")))
 
 
@@ -173,8 +232,10 @@ def check_request() -> Any:
     if value:
         with reading() as session:
             g.signed_in = people.live_session(session, hashed(value), now())
-        if g.signed_in and not g.signed_in.person.active:
+        if g.signed_in and (not g.signed_in.person.active or g.signed_in.locked(now())):
             g.signed_in = None
+        if g.signed_in and g.signed_in.device:
+            _touch(request.endpoint)
     if not g.signed_in and not g.visitor:
         g.visitor = g.new_visitor = secrets.token_urlsafe(16)
     if allowed == ANYONE:
@@ -184,8 +245,23 @@ def check_request() -> Any:
     if not person().may(allowed):
         abort(403, f"This needs a {allowed}. You are signed in as {person().name}, {person().role}.")
     if request.method == "POST" and not request.is_json and not token_fits():
+        other = someone_elses_form()
+        if other:
+            abort(409, f"This page was opened by {other}, so nothing of it is stored under your name. What {other} "
+                       f"typed is kept on this tablet and comes back when {other} signs in and opens the motor.")
         return render_template("accounts/send_again.html", kept=unpack_form(pack_form())), 409
     return None
+
+
+def _touch(endpoint: str) -> None:
+    """Somebody is at the tablet: it opened a page or said so. What a page asks for by itself does not count."""
+    by_hand = request.headers.get("Sec-Fetch-Mode", "navigate") == "navigate" or endpoint == "accounts.still_here"
+    signed = g.signed_in
+    if by_hand and now() - (signed.touched_at or signed.started_at) >= TOUCH_EVERY:
+        with writing() as session:
+            session.get_one(SignedIn, signed.key).touched_at = now()
+            devices.touch(session, signed.device_id, now())
+            session.commit()
 
 
 def close_request(response: Response) -> Response:

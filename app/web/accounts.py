@@ -1,10 +1,10 @@
-"""Signing in and out, choosing the unit, the screen's theme."""
+"""Signing in and out, the change of hands on a shared tablet, choosing the unit, the screen's theme."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, flash, g, make_response, redirect, render_template, request, url_for
+from flask import Blueprint, Response, flash, g, make_response, redirect, render_template, request, url_for
 from flask import session as session_of_flask
 from wtforms import Form, PasswordField, StringField
 from wtforms.validators import InputRequired, Length
@@ -14,6 +14,9 @@ from app.store import people
 from app.store.people import OPERATOR
 from app.web import access
 from app.web.access import ANYONE, allow, now, reading, writing
+from app.web.crew import ask_who, by_pin
+from app.web.errors import key
+from app.web.signing_in import count_try, let_in, wait_words
 
 bp = Blueprint("accounts", __name__)
 
@@ -25,31 +28,37 @@ class SignInForm(Form):
     secret = PasswordField("PIN or pass-phrase", [InputRequired("Enter your PIN or pass-phrase."), Length(max=200)])
 
 
+# who is it -------------------------------------------------------------------------------------------------
+
+
 @bp.get("/sign-in")
 @allow(ANYONE)
 def sign_in() -> Any:
+    """On an enrolled tablet the crew by name, then the PIN; anywhere else, and for supervisors, name and secret."""
     if g.signed_in:
         return redirect(url_for("home.start"))
-    return render_template("accounts/sign_in.html", form=None, next=request.args.get("next", ""), kept=None)
+    return ask_who(request.args.get("person", 0, type=key), request.args)
 
 
 @bp.post("/sign-in", endpoint="sign_in_post")
 @allow(ANYONE)
 def sign_in_post() -> Any:
+    """The secret after the name, typed; or, on an enrolled tablet, the PIN after the name, tapped."""
+    tablet = access.tablet()
+    if tablet is not None and "person" in request.form:
+        return by_pin(tablet)
+    if "typed" in request.form:  # somebody who is not among the names, with what was typed before still kept
+        return ask_who(0, request.form)
     form = SignInForm(request.form)
     if not access.token_fits():
         form.sign_in.errors = ["The page was too old. It is fresh now: enter your secret once more."]
         return _again(form, 400)
     if not form.validate():
         return _again(form, 400)
-    who, address = form.sign_in.data.replace("\x00", "").strip().casefold(), request.remote_addr or ""
-    with writing() as session:
-        wait = guessing.wait_s(session, who, address, now())
-        if not wait:
-            guessing.count_try(session, who, address, now())
-        session.commit()
+    who = form.sign_in.data.replace("\x00", "").strip().casefold()
+    wait = count_try(who)
     if wait:
-        form.secret.errors = [f"Too many wrong tries. Wait {wait} s and try again."]
+        form.secret.errors = [wait_words(wait)]
         return _again(form, 429, {"Retry-After": str(wait)})
     with reading() as session:
         found = people.person_by_sign_in(session, who)
@@ -57,32 +66,17 @@ def sign_in_post() -> Any:
     if not fits or found is None or not found.units:
         form.secret.errors = [WRONG if not fits else "No unit is given to you yet. Ask your supervisor."]
         return _again(form, 401 if not fits else 403)
-    with writing() as session:
-        who_is_it = session.get_one(people.Person, found.id)
-        who_is_it.last_sign_in_at = now()
-        guessing.forgive(session, who, address)
-        value = access.start_session(session, who_is_it, who_is_it.units[0], address)
-        session.commit()
-    return _signed_in(value, request.form.get("kept", ""), request.form.get("next", ""))
+    here = next((u for u in found.units if tablet and u.id == tablet.unit_id), found.units[0])
+    return let_in(found, here)
 
 
 def _again(form: SignInForm, status: int, headers: dict[str, str] | None = None) -> Any:
     page = render_template("accounts/sign_in.html", form=form, next=request.form.get("next", ""),
-                           kept=request.form.get("kept") or None)
+                           kept=request.form.get("kept") or None, tablet=access.tablet())
     return page, status, headers or {}
 
 
-def _signed_in(value: str, kept: str, next_path: str) -> Any:
-    """Goes on to where the person was; what was typed before the sign-in is shown to be saved."""
-    form = access.unpack_form(kept) if kept else None
-    if form is None:
-        answer = make_response(redirect(access.local_path(next_path), 303))
-    else:
-        with reading() as session:
-            g.signed_in = people.live_session(session, access.hashed(value), now())
-        answer = make_response(render_template("accounts/send_again.html", kept=form))
-    access.set_cookie(answer, access.cookie_name(), value, access.settings().session_hours)
-    return answer
+# and who no longer -----------------------------------------------------------------------------------------
 
 
 @bp.post("/sign-out")
@@ -92,11 +86,36 @@ def sign_out() -> Any:
     with writing() as session:
         people.end_sessions(session, access.person(), now())
         session.commit()
-    answer = make_response(redirect(url_for("accounts.sign_in"), 303))
-    answer.delete_cookie(access.cookie_name(), path="/", secure=request.is_secure, httponly=True, samesite="Lax")
+    answer = _out(url_for("accounts.sign_in"))
     answer.headers["Clear-Site-Data"] = '"cache"'
+    return answer
+
+
+@bp.post("/change-hands")
+@allow(OPERATOR)
+def change_hands() -> Any:
+    """Ends the session on this tablet only; the next taps their name and goes on where this one was."""
+    with writing() as session:
+        session.get_one(people.SignedIn, g.signed_in.key).ended_at = now()
+        session.commit()
+    return _out(url_for("accounts.sign_in", next=access.local_path(request.form.get("next"))))
+
+
+def _out(path: str) -> Response:
+    answer = make_response(redirect(path, 303))
+    answer.delete_cookie(access.cookie_name(), path="/", secure=request.is_secure, httponly=True, samesite="Lax")
     session_of_flask.clear()  # a sentence meant for this person is not for the next
     return answer
+
+
+@bp.post("/still-here")
+@allow(OPERATOR)
+def still_here() -> Any:
+    """The tablet was touched without a page being opened: the door has counted it already."""
+    return "", 204
+
+
+# unit and screen -------------------------------------------------------------------------------------------
 
 
 @bp.post("/unit")

@@ -46,6 +46,7 @@ def page_context() -> dict[str, object]:
     signed = g.get("signed_in")
     context: dict[str, object] = {
         "theme": theme(), "themes": THEMES, "version": VERSION, "csrf_token": access.csrf_token,
+        "draft_key": access.draft_key,
         "signed_in": signed, "me": signed.person if signed else None, "unit": signed.unit if signed else None,
         "now": access.now(),
     }
@@ -83,12 +84,14 @@ def register(app: Flask) -> None:
         judge,
         lubrication,
         motors,
+        own,
         register,
         rounds,
         settings,
         signatures,
         standards,
         starts,
+        tablets,
         temporary,
         timeline,
         week,
@@ -96,7 +99,7 @@ def register(app: Flask) -> None:
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
                    settings, standards, signatures, handover, temporary, timeline, changes,
-                   flag_numbers, judge):
+                   flag_numbers, judge, tablets, own):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.session_interface = SaidCookie()

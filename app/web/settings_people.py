@@ -142,6 +142,8 @@ def write_person(session: Session, edited: Person, name: str, role: str, active:
     edited.name, edited.role, edited.active, edited.units = name, role, active, given
     if hashed:
         edited.secret_hash = hashed
+    if role == people.SUPERVISOR:
+        edited.pin_hash = None  # a supervisor signs in with the pass-phrase only
     if ends:
         people.end_sessions(session, edited, now())
     return ends
