@@ -46,7 +46,7 @@ def set_pin() -> Any:
     who = access.person()
     if who.role == SUPERVISOR:
         form.secret.errors = ["A supervisor has no PIN: the pass-phrase counts everywhere."]
-        return _page(form, NewSecret(prefix="own-"), 403)
+        return _page(form, NewSecret(prefix="own-"), 400)
     status = _check(form, who)
     if status:
         return _page(form, NewSecret(prefix="own-"), status)

@@ -199,7 +199,7 @@ def test_a_supervisor_has_no_pin_and_whoever_becomes_one_loses_it(
         app: Flask, crew: Plant, client: FlaskClient, app_database: Database) -> None:
     sign_in(client, crew.supervisor)
     assert client.get(f"/settings/people/{crew.supervisor.id}/pin").status_code == 404
-    assert post_form(client, "/me/pin", {"pin-before": SECRET, "pin-secret": PIN, "pin-again": PIN}).status_code == 403
+    assert post_form(client, "/me/pin", {"pin-before": SECRET, "pin-secret": PIN, "pin-again": PIN}).status_code == 400
     promoted = post_form(client, f"/settings/people/{crew.operator.id}", {
         "name": "Operator", "role": SUPERVISOR, "state": "active", "secret": "amber field 9 gate",
         "again": "amber field 9 gate"})
