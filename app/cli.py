@@ -5,6 +5,7 @@ Every command brings the database up to date first, under the same lock; message
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -265,29 +266,38 @@ def export_register(unit_name: str, output: str) -> None:
 
 
 @main.command("export-week", with_appcontext=False,
-              epilog='Example: round-sheet export-week --unit "Brine unit" --latest --format xlsx -o week.xlsx')
+              epilog='Example: round-sheet export-week --unit "Brine unit" --latest --format xlsx -o /srv/meetings')
 @click.option("--unit", "unit_name", required=True)
-@click.option("--week", default=None, help="An ISO week such as 2026-W48.")
+@click.option("--week", default=None, help="An ISO week such as 2026-W48, or a span: 2026-W45--2026-W48.")
 @click.option("--latest", is_flag=True, help="The last week that is over.")
 @click.option("--format", "kind", type=click.Choice(["csv", "xlsx"]), default="csv")
-@click.option("-o", "output", required=True, type=click.Path(dir_okay=False))
-def export_week(unit_name: str, week: str | None, latest: bool, kind: str, output: str) -> None:
-    """Write a week's exceptions, the same file as the page gives."""
-    from app.export.week import week_csv
+@click.option("--continental", is_flag=True, help="CSV with semicolons and decimal commas.")
+@click.option("-o", "output", required=True, type=click.Path(),
+              help="The file; or a folder, in which it gets the name that the page would give it.")
+def export_week(unit_name: str, week: str | None, latest: bool, kind: str, continental: bool, output: str) -> None:
+    """Write a week's exceptions, the same file as the page gives.
+
+    Exit 0: the file is whole and under its name. 1: nothing was written under it, and the reason is on standard
+    error. 2: the command was typed wrongly.
+    """
+    from app.export.week import file_name, week_csv, week_for
     from app.export.week_sheets import week_workbook
 
     if bool(week) == latest:
-        raise fail("Give either --week 2026-W48 or --latest.")
+        raise click.UsageError("Give either --week 2026-W48 or --latest.")
+    if continental and kind != "csv":
+        raise click.UsageError("--continental is for --format csv: a workbook shows figures as the reader's own do.")
     now = datetime.now(UTC)
     with opened() as (_, database), database.reading() as session:
         unit = unit_or_fail(session, unit_name)
         try:
-            chosen = week or shifts.next_week(shifts.week_of(now, unit.calendar.zone), -1)
-            shifts.parse_week(chosen)
+            chosen = week_for(unit, week or shifts.next_week(shifts.week_of(now, unit.calendar.zone), -1)).text
         except shifts.BadWeek as error:
-            raise fail(str(error)) from error
+            raise fail(f"{error}.") from error
+        if Path(output).is_dir():
+            output = str(Path(output) / file_name(unit, chosen, now, kind, continental))
         if kind == "csv":
-            _write(output, lambda file: file.writelines(week_csv(session, unit, chosen, now)))
+            _write(output, lambda file: file.writelines(week_csv(session, unit, chosen, now, continental)))
         else:
             _write(output, lambda file: week_workbook(session, unit, chosen, now, file))
     say(f"Wrote {output}: {unit_name}, {chosen}.")
@@ -296,14 +306,18 @@ def export_week(unit_name: str, week: str | None, latest: bool, kind: str, outpu
 def _write(output: str, fill: Callable[[IO[bytes]], object]) -> None:
     """Writes beside the target first, so that a failed export never leaves half a file under its name."""
     path = Path(output)
-    half = path.with_name(path.name + ".part")
+    half = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
         with half.open("wb") as file:
             fill(file)
+            file.flush()
+            os.fsync(file.fileno())
         half.replace(path)
-    except OSError as error:
+    except BaseException as error:
         half.unlink(missing_ok=True)
-        raise fail(f"{output} cannot be written: {error.strerror}") from error
+        if isinstance(error, OSError):
+            raise fail(f"{output} cannot be written: {error.strerror}") from error
+        raise
 
 
 @main.command("doctor", with_appcontext=False, epilog="Example: round-sheet doctor")

@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from app.rules.findings import rank
 from app.rules.shifts import Calendar, Shift
-from app.store import flags, sightings
+from app.store import sightings
 from app.store.dips import Dip
 from app.store.flags import Flag
 from app.store.units import Unit
@@ -57,11 +57,15 @@ class Group:
 def line_of(flag: Flag, calendar: Calendar, here: Shift, since: datetime, now: datetime) -> Line:
     """since: what was raised from then on is new."""
     shifts = calendar.count(flag.raised_at, max(now, flag.raised_at))
-    waiting = flag.returned_at is None and not flag.shelved(now)
-    rises = waiting and ((flag.without_action and shifts > PATIENCE_SHIFTS) or flag.late(now))
-    return Line(flag, shifts, _part(flag, since, now), rises,
+    return Line(flag, shifts, _part(flag, since, now), rises(flag, shifts, now),
                 flag.shelved_until is not None and here.starts_at <= flag.shelved_until <= now,
                 flag.shelved(now) and flag.shelved_until is not None and flag.shelved_until <= here.ends_at)
+
+
+def rises(flag: Flag, shifts: int, now: datetime) -> bool:
+    """An open flag that nobody did anything about for too long, or of which something is late. shifts: it stood."""
+    waiting = flag.returned_at is None and not flag.shelved(now)
+    return waiting and ((flag.without_action and shifts > PATIENCE_SHIFTS) or flag.late(now))
 
 
 def _part(flag: Flag, since: datetime, now: datetime) -> str:
@@ -88,9 +92,3 @@ def _grouped(lines: Iterable[Line], after: dict[uuid.UUID, Dip]) -> list[Group]:
         held.setdefault(("dip", dip.id) if dip else (flag.motor_id, flag.raised_cause_id), []).append(line)
     return [Group(tuple(found), after.get(found[0].flag.raised_cause_id)) for found in held.values()]
 
-
-def waiting_too_long(session: Session, unit: Unit, now: datetime) -> list[Line]:
-    """For the supervisor: what stands more than two shifts without an action, and what is late; gravest first."""
-    here = unit.calendar.shift_of(now)
-    found = [line_of(flag, unit.calendar, here, here.starts_at, now) for flag in flags.open_flags(session, unit.id)]
-    return sorted((line for line in found if line.rises), key=lambda line: (rank(line.flag.priority), line.order[1:]))

@@ -1,4 +1,4 @@
-"""The week of exceptions: one row a flag that stood at any time in an ISO week of the unit's local time.
+"""The week of exceptions: one row a flag that stood at any time in an ISO week of the unit's local time, or in a span.
 
 The same rows, in the same order, serve the page, the CSV, the workbook, the command line and the JSON door. Rows
 come one by one from a single query, so a week of any size takes the same memory.
@@ -11,7 +11,7 @@ import unicodedata
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from operator import attrgetter
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -21,7 +21,9 @@ from sqlalchemy.orm import Session, aliased
 
 from app.export.csv_file import csv_bytes
 from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, figure, local_iso
-from app.rules.shifts import Calendar, Shift, week_bounds
+from app.review_list import rises
+from app.rules.shifts import Calendar, Shift
+from app.rules.spans import Span, parse_span
 from app.store.flags import Flag, Note, by_priority
 from app.store.motors import Motor
 from app.store.people import Person
@@ -33,7 +35,8 @@ ACTIONS = ("done", "run on", "closed", "accepted")
 AT_ONCE = 500  # rows fetched at a time
 
 COLUMNS = (
-    Column("week", TEXT, "ISO week, Monday to Sunday in the unit's local time", 10),
+    Column("week", TEXT, "ISO week, Monday to Sunday in the unit's local time; of a span that was asked for, the span",
+           10),
     Column("unit", TEXT, "The process unit", 16),
     Column("area", TEXT, "Part of the unit that is walked together", 16),
     Column("tag", TEXT, "The motor's tag, as typed", 14),
@@ -74,7 +77,8 @@ class ExceptionRow:
     """One flag of the week. The fields up to `remarks` are the columns of the file; the rest is for our own pages.
 
     Times are ISO text with offset or None; missing figures None; missing words "". hours_open and shifts_open as in
-    the column notes; value and limit SI.
+    the column notes; value and limit SI. days_late: how long what was to be done was late, within the week or when
+    it was over; None: nothing was. waits: nobody did anything about it for too long, now.
     """
 
     week: str
@@ -114,6 +118,11 @@ class ExceptionRow:
     raised_in_week: bool
     closed_in_week: bool
     hours_to_seen: float | None
+    flag: Flag
+    shift: str  # name of the shift it was raised in
+    run_on_by: str
+    days_late: float | None
+    waits: bool
 
     def cells(self) -> tuple[Cell, ...]:
         """The row of the file, in the columns' order."""
@@ -130,23 +139,34 @@ _cells = attrgetter(*NAMES)
 
 @dataclass(frozen=True)
 class Week:
-    """An ISO week of a unit: its instants (UTC, half-open), zone and shifts."""
+    """An ISO week of a unit, or another span of its local days: its instants (UTC, half-open), zone and shifts."""
 
-    text: str
+    span: Span
     start: datetime
     end: datetime
     zone: ZoneInfo
     calendar: Calendar
 
+    @property
+    def text(self) -> str:
+        return self.span.text
+
     def holds(self, instant: datetime) -> bool:
         return self.start <= instant < self.end
 
+    def before(self, steps: int = 1) -> Week:
+        """As many days, so many times as far back."""
+        return _week(self.span.before(steps), self.calendar)
+
 
 def week_for(unit: Unit, week: str) -> Week:
-    """Raises app.rules.shifts.BadWeek for anything but 2026-W48."""
-    calendar = unit.calendar
-    start, end = week_bounds(week, calendar.zone)
-    return Week(week, start, end, calendar.zone, calendar)
+    """Raises app.rules.shifts.BadWeek for anything but 2026-W48, 2026-W45--2026-W48 or 2026-11-02--2026-11-15."""
+    return _week(parse_span(week), unit.calendar)
+
+
+def _week(span: Span, calendar: Calendar) -> Week:
+    start, end = span.bounds(calendar.zone)
+    return Week(span, start, end, calendar.zone, calendar)
 
 
 class ShiftCount:
@@ -166,6 +186,9 @@ class ShiftCount:
         self._starts.insert(place, shift.starts_at)
         self._shifts.insert(place, shift)
         return shift
+
+    def name(self, instant: datetime) -> str:
+        return self._shift(instant).name
 
     def count(self, first: datetime, last: datetime) -> int:
         """From the shift that holds `first` to the one that holds `last`, both included; 1 where last is earlier."""
@@ -195,21 +218,27 @@ def stood(unit_id: int, start: datetime, end: datetime) -> sa.CompoundSelect[tup
 
 def standing_rows(session: Session, unit_id: int, start: datetime, end: datetime) -> Iterator[sa.Row[Any]]:
     """The flags that stood, gravest first, with their motor, the names and the words around them. One query."""
-    raised, seen, acted, closed, noted = (aliased(Person) for _ in range(5))
-    newer = aliased(Reading)
-    last_word = (sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, Note.kind.in_(ACTIONS))
-                 .correlate(Flag).scalar_subquery())
+    raised, seen, acted, closed, noted, decided = (aliased(Person) for _ in range(6))
+    newer, decision = aliased(Reading), aliased(Note)
+
+    def last_note(*kinds: str) -> sa.ScalarSelect[int]:
+        newest = sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, Note.kind.in_(kinds))
+        return newest.correlate(Flag).scalar_subquery()
+
     query = (
         sa.select(Flag, Motor.area, Motor.tag, Motor.service, raised.name.label("raised_by"),
                   seen.name.label("seen_by"), acted.name.label("action_by"), closed.name.label("closed_by"),
                   Reading.remarks, newer.replaces_why.label("corrected"),
-                  Note.text.label("note"), Note.at.label("note_at"), noted.name.label("note_by"))
+                  Note.text.label("note"), Note.at.label("note_at"), noted.name.label("note_by"),
+                  decided.name.label("run_on_by"))
         .join(Motor, Motor.id == Flag.motor_id)
         .outerjoin(raised, raised.id == Flag.raised_by_id).outerjoin(seen, seen.id == Flag.seen_by_id)
         .outerjoin(acted, acted.id == Flag.action_by_id).outerjoin(closed, closed.id == Flag.closed_by_id)
         .outerjoin(Reading, sa.and_(Flag.raised_cause == "reading", Reading.id == Flag.raised_cause_id))
         .outerjoin(newer, newer.replaces_id == Reading.id)
-        .outerjoin(Note, Note.id == last_word).outerjoin(noted, noted.id == Note.person_id)
+        .outerjoin(Note, Note.id == last_note(*ACTIONS)).outerjoin(noted, noted.id == Note.person_id)
+        .outerjoin(decision, sa.and_(Flag.run_on_reason.is_not(None), decision.id == last_note("run on")))
+        .outerjoin(decided, decided.id == decision.person_id)
         .where(Flag.id.in_(stood(unit_id, start, end)))
         .order_by(by_priority(), Flag.raised_at, byte_order(session, Motor.tag), byte_order(session, Flag.rule),
                   Flag.end, Flag.id)
@@ -265,6 +294,18 @@ def _remarks(row: sa.Row[Any]) -> str:
         f"Entry corrected: {row.corrected}"
 
 
+def days_late(flag: Flag, week: Week, now: datetime) -> float | None:
+    """Days from when it was due to when it was over (closed, back to normal), else to now or the week's end.
+
+    None where nothing was to be done by a time, or where it was late only before or after this week.
+    """
+    over = min([at for at in (flag.closed_at, flag.returned_at) if at is not None], default=None)
+    until = min(at for at in (over, now, week.end) if at is not None)
+    if flag.due_at is None or flag.due_at >= until or until < week.start:
+        return None
+    return round((until - flag.due_at) / timedelta(days=1), 1)
+
+
 def _row(unit: Unit, week: Week, now: datetime, shifts: ShiftCount, row: sa.Row[Any]) -> ExceptionRow:
     flag: Flag = row.Flag
     action, action_by, action_at = _action(row)
@@ -285,24 +326,28 @@ def _row(unit: Unit, week: Week, now: datetime, shifts: ShiftCount, row: sa.Row[
         arrived_late="yes" if flag.arrived_late else "", remarks=_remarks(row), flag_id=flag.id, says=flag.says,
         raised_in_week=week.holds(flag.raised_at),
         closed_in_week=flag.closed_at is not None and week.holds(flag.closed_at),
-        hours_to_seen=None if flag.seen_at is None else hours(flag.raised_at, flag.seen_at))
+        hours_to_seen=None if flag.seen_at is None else hours(flag.raised_at, flag.seen_at),
+        flag=flag, shift=shifts.name(flag.raised_at), run_on_by=row.run_on_by or "",
+        days_late=days_late(flag, week, now),
+        waits=flag.open and week.holds(now) and rises(flag, shifts.count(flag.raised_at, now), now))
 
 
 # the files -------------------------------------------------------------------------------------------------
 
 
-def week_csv(session: Session, unit: Unit, week: str, now: datetime) -> Iterator[bytes]:
-    """The week as CSV, in pieces. Raises BadWeek before the first."""
+def week_csv(session: Session, unit: Unit, week: str, now: datetime, continental: bool = False) -> Iterator[bytes]:
+    """The week as CSV, in pieces. continental: semicolons and decimal commas. Raises BadWeek before the first."""
     rows = exception_rows(session, unit, week, now)
-    return csv_bytes(COLUMNS, cells(rows))
+    return csv_bytes(COLUMNS, cells(rows), continental)
 
 
 def cells(rows: Iterable[ExceptionRow]) -> Iterator[tuple[Cell, ...]]:
     return (row.cells() for row in rows)
 
 
-def file_name(unit: Unit, week: str, made: datetime, kind: str) -> str:
+def file_name(unit: Unit, week: str, made: datetime, kind: str, continental: bool = False) -> str:
     """A name that any shared drive takes: exceptions_unit-2_2026-W48_made-20261130T0610Z.xlsx."""
+    style = "_continental" if continental else ""
     plain = unicodedata.normalize("NFKD", unit.name).encode("ascii", "ignore").decode()
     slug = re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-").lower()[:40].strip("-") or f"unit-{unit.id}"
-    return f"exceptions_{slug}_{week}_made-{made.astimezone(UTC):%Y%m%dT%H%MZ}.{kind}"
+    return f"exceptions_{slug}_{week}_made-{made.astimezone(UTC):%Y%m%dT%H%MZ}{style}.{kind}"

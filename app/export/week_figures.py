@@ -31,13 +31,17 @@ class Figures:
     raised: int = 0
     closed: int = 0
     not_seen_yet: int = 0
-    run_on: int = 0
     late: int = 0
-    greasing_overdue: int = 0  # bearings; those with no greasing ever recorded are `watch` and not counted here
     by_priority: Counter[str] = field(default_factory=Counter)
     by_rule: Counter[str] = field(default_factory=Counter)
     by_area: Counter[str] = field(default_factory=Counter)
     by_state: Counter[str] = field(default_factory=Counter)
+    by_shift: Counter[str] = field(default_factory=Counter)  # by the name of the shift that raised it
+    raised_by_shift: Counter[str] = field(default_factory=Counter)  # of those raised in the week
+    overdue: list[ExceptionRow] = field(default_factory=list)  # what was to be done by a time, and was not
+    run_ons: list[ExceptionRow] = field(default_factory=list)
+    waiting: list[ExceptionRow] = field(default_factory=list)  # nobody does anything about it, now
+    ungreased: list[ExceptionRow] = field(default_factory=list)  # those of greasing_overdue
     hours_to_seen: list[float] = field(default_factory=list)
     hours_to_closed: list[float] = field(default_factory=list)
 
@@ -46,13 +50,18 @@ class Figures:
         self.raised += row.raised_in_week
         self.closed += row.closed_in_week
         self.not_seen_yet += row.seen_at is None and row.closed_at is None
-        self.run_on += bool(row.run_on_reason)
         self.late += bool(row.arrived_late)
-        self.greasing_overdue += row.rule == "greasing_overdue" and row.priority == THIS_SHIFT
+        self.by_shift[row.shift] += 1
+        self.raised_by_shift[row.shift] += row.raised_in_week
         self.by_priority[row.priority] += 1
         self.by_rule[row.rule] += 1
         self.by_area[row.area] += 1
         self.by_state[row.state] += 1
+        for held, here in ((self.overdue, row.days_late is not None), (self.run_ons, bool(row.run_on_reason)),
+                           (self.waiting, row.waits),
+                           (self.ungreased, row.rule == "greasing_overdue" and row.priority == THIS_SHIFT)):
+            if here:
+                held.append(row)
         if row.hours_to_seen is not None:
             self.hours_to_seen.append(row.hours_to_seen)
         if row.closed_at is not None:
@@ -62,6 +71,15 @@ class Figures:
         for row in rows:
             self.add(row)
             yield row
+
+    @property
+    def run_on(self) -> int:
+        return len(self.run_ons)
+
+    @property
+    def greasing_overdue(self) -> int:
+        """Bearings; those with no greasing ever recorded are `watch` and not counted here."""
+        return len(self.ungreased)
 
     @property
     def priorities(self) -> list[tuple[str, int]]:
@@ -97,6 +115,7 @@ class Repeat:
     standing: bool  # not closed when counted
     first_raised: datetime
     last_seen: datetime
+    motor_id: int
 
 
 def repeats(session: Session, unit_id: int, week: Week, now: datetime) -> list[Repeat]:
@@ -117,13 +136,13 @@ def repeats(session: Session, unit_id: int, week: Week, now: datetime) -> list[R
     query = (
         sa.select(Motor.area, Motor.tag, Motor.service, Flag.rule, Flag.end, count(Flag.raised_at >= week.start),
                   lately, seen, count(Flag.closed_at.is_(None)), sa.func.min(Flag.raised_at),
-                  sa.func.max(Flag.last_seen_at))
+                  sa.func.max(Flag.last_seen_at), Motor.id)
         .join(Motor, Motor.id == Flag.motor_id).where(Flag.id.in_(stood(unit_id, back, week.end)))
         .group_by(Motor.id, Motor.area, Motor.tag, Motor.service, Flag.rule, Flag.end)
         .having(count(here) > 0, sa.or_(lately >= RAISED_AGAIN, seen >= SEEN_AGAIN))
         .order_by(lately.desc(), seen.desc(), byte_order(session, Motor.tag), byte_order(session, Flag.rule),
                   Flag.end, Motor.id))
-    return [Repeat(*r[:5], int(r[5]), int(r[6]), int(r[7]), r[8] > 0, r[9], r[10]) for r in session.execute(query)]
+    return [Repeat(*r[:5], int(r[5]), int(r[6]), int(r[7]), r[8] > 0, *r[9:]) for r in session.execute(query)]
 
 
 def stood_raised_closed(session: Session, unit_id: int, start: datetime, end: datetime) -> tuple[int, int, int]:

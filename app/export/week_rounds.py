@@ -7,19 +7,21 @@ by token makes a motor read only if it answers smoke; corrected readings are lef
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Session, joinedload, load_only, selectinload
+from sqlalchemy.orm import Session
 
 from app.export.week import Week
-from app.rules.shifts import Shift, day_bounds, week_days
+from app.rules.shifts import Shift, day_bounds
+from app.rules.spans import Span
 from app.sheets import makes_read
 from app.store.motors import Motor, walking_order
-from app.store.people import Person
-from app.store.rounds import Reading, Round, looks_between, not_corrected
+from app.store.people import Person, with_name
+from app.store.rounds import Reading, Round, not_corrected
 from app.store.units import Unit
 
 RUNNING, COMPLETE, INCOMPLETE, MISSED = "running", "complete", "incomplete", "missed"
@@ -108,63 +110,104 @@ class Coverage:
     def skipped(self) -> int:
         return sum(r.skipped for r in self.rounds)
 
+    @property
+    def reasons(self) -> Counter[str]:
+        """Why motors were skipped, in the words that were given."""
+        return Counter(missed.reason for r in self.rounds for missed in r.missed_motors if missed.reason)
+
+    @property
+    def unseen(self) -> Counter[str]:
+        """How often each motor was due and neither read nor skipped, by tag."""
+        return Counter(m.motor.tag for r in self.rounds for m in r.missed_motors if not m.reason)
+
+    @property
+    def by_shift(self) -> dict[str, int]:
+        """Motors read, by the shift's name, in the order of the day."""
+        found: dict[str, int] = {}
+        for r in self.rounds:
+            found[r.shift.name] = found.get(r.shift.name, 0) + r.read
+        return found
+
 
 # the queries -----------------------------------------------------------------------------------------------
 
 
-def rounds_of_week(session: Session, unit_id: int, week: str) -> dict[tuple[date, str], Round]:
-    """Rounds by shift date and name."""
-    monday, sunday = week_days(week)
+def rounds_of_week(session: Session, unit_id: int, first: date, last: date) -> dict[tuple[date, str], Round]:
+    """Rounds by shift date and name, of the dates from first to last. One query."""
     rounds = session.scalars(
-        sa.select(Round).where(Round.unit_id == unit_id, Round.shift_date >= monday, Round.shift_date <= sunday)
-        .options(joinedload(Round.opened_by), joinedload(Round.signed_by)))
+        sa.select(Round).where(Round.unit_id == unit_id, Round.shift_date >= first, Round.shift_date <= last)
+        .options(with_name(Round.opened_by), with_name(Round.signed_by)))
     return {(r.shift_date, r.shift_name): r for r in rounds}
 
 
-def looks_of_rounds(session: Session, round_ids: list[int]) -> Iterator[Reading]:
+@dataclass(frozen=True, slots=True)
+class Look:
+    """An entry as the count of a round needs it; `person` is the name."""
+
+    round_id: int
+    motor_id: int
+    person: str
+    skip_reason: str | None
+    token_id: int | None
+    watch: bool
+    smoke: str | None
+    taken_at: datetime
+    received_at: datetime
+    entered_later: bool
+
+    @property
+    def skipped(self) -> bool:
+        return self.skip_reason is not None
+
+
+def looks_of_rounds(session: Session, round_ids: list[int]) -> Iterator[Look]:
     """Who entered what when in these rounds, in the order it was taken; no corrected entries, no bare values by token.
 
-    A control room may send values every minute: they are no look, and are left where they are.
+    A control room may send values every minute: they are no look, and are left where they are. One query.
     """
-    yield from session.scalars(
-        sa.select(Reading).where(
-            Reading.round_id.in_(round_ids), not_corrected(),
-            sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None)))
-        .order_by(Reading.taken_at, Reading.received_at, Reading.id)
-        # What `makes_read` looks at, and who and when; a column it comes to need fails here, not row by row.
-        .options(load_only(Reading.round_id, Reading.motor_id, Reading.person_id, Reading.skip_reason, Reading.token_id,
-                           Reading.watch, Reading.smoke, Reading.taken_at, Reading.received_at, Reading.entered_later,
-                           raiseload=True),
-                 selectinload(Reading.person).load_only(Person.name).lazyload(Person.units)))
+    for row in session.execute(
+            sa.select(Reading.round_id, Reading.motor_id, Person.name, Reading.skip_reason, Reading.token_id,
+                      Reading.watch, Reading.smoke, Reading.taken_at, Reading.received_at, Reading.entered_later)
+            .join(Person, Person.id == Reading.person_id)
+            .where(Reading.round_id.in_(round_ids), not_corrected(),
+                   sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None)))
+            .order_by(Reading.taken_at, Reading.received_at, Reading.id)):
+        yield Look(*row)
 
 
-def last_read_before(session: Session, unit_id: int, instant: datetime) -> dict[int, datetime]:
-    """When each motor was last read before an instant: one index look-up a motor, however long the history."""
+def route_before(session: Session, unit_id: int, instant: datetime) -> list[tuple[Motor, datetime | None]]:
+    """The motors in walking order, each with when it was last read before an instant.
+
+    One query with one index look-up a motor, however long the history.
+    """
     newest = (sa.select(Reading.taken_at).where(
         Reading.motor_id == Motor.id, Reading.taken_at < instant, Reading.skip_reason.is_(None),
         Reading.watch.is_(False), sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)))
         .order_by(Reading.taken_at.desc()).limit(1).correlate(Motor).scalar_subquery())
-    rows = session.execute(sa.select(Motor.id, newest).where(Motor.unit_id == unit_id))
-    return {motor_id: at for motor_id, at in rows if at is not None}
+    rows = session.execute(sa.select(Motor, newest).where(Motor.unit_id == unit_id).order_by(*walking_order()))
+    return [(motor, at) for motor, at in rows]
 
 
 # putting it together ---------------------------------------------------------------------------------------
 
 
+#: A night begun on the date before may read what is checked every day or week in this one.
+DAY = timedelta(days=1)
+
+
 def shifts_of_week(week: Week) -> list[Shift]:
     """Every shift whose date lies in the week: Sunday's night is in it, the night before Monday is not."""
-    monday, sunday = week_days(week.text)
-    near = week.calendar.between(week.start - timedelta(days=2), week.end + timedelta(days=2))
-    return [shift for shift in near if monday <= shift.date <= sunday]
+    near = week.calendar.between(week.start - 2 * DAY, week.end + 2 * DAY)
+    return [shift for shift in near if week.span.first <= shift.date <= week.span.last]
 
 
 def coverage(session: Session, unit: Unit, week: Week, now: datetime) -> Coverage:
-    """The rounds of the shifts that have begun. A handful of queries, whatever the number of motors and rounds."""
-    opened = rounds_of_week(session, unit.id, week.text)
-    route = _Route(session, unit, week)
-    looks: dict[int, list[Reading]] = {}
+    """The rounds of the shifts that have begun. Three queries, whatever the number of motors and rounds."""
+    opened = rounds_of_week(session, unit.id, week_floor(week) - DAY, week.span.last)
+    looks: dict[int, list[Look]] = {}
     for look in looks_of_rounds(session, [r.id for r in opened.values()]):
         looks.setdefault(look.round_id, []).append(look)
+    route = _Route(route_before(session, unit.id, week.start), looks, week)
     made = []
     for shift in shifts_of_week(week):
         sheet = opened.get((shift.date, shift.name))
@@ -177,28 +220,40 @@ def coverage(session: Session, unit: Unit, week: Week, now: datetime) -> Coverag
     return Coverage(made)
 
 
+def week_floor(week: Week) -> date:
+    """The Monday of the span's first day: what is checked every week may have been read since then."""
+    return week.span.first - timedelta(days=week.span.first.isoweekday() - 1)
+
+
 class _Route:
     """Goes through the week's shifts in order, remembering when each motor was last read."""
 
-    def __init__(self, session: Session, unit: Unit, week: Week) -> None:
+    def __init__(self, route: list[tuple[Motor, datetime | None]], looks: dict[int, list[Look]], week: Week) -> None:
         self._zone = week.zone
-        self._motors = list(session.scalars(
-            sa.select(Motor).where(Motor.unit_id == unit.id).order_by(*walking_order())))
-        self._last_read = last_read_before(session, unit.id, week.start)
-        seldom = [m.id for m in self._motors if m.checked_every != "shift"]
+        self._motors = [motor for motor, _ in route]
+        self._last_read = {motor.id: at for motor, at in route if at is not None}
+        seldom = {m.id for m in self._motors if m.checked_every != "shift"}
         self._seldom: dict[int, list[tuple[datetime, int]]] = {}
-        for motor_id, at, round_id in looks_between(session, seldom, week.start, week.end) if seldom else ():
-            self._seldom.setdefault(motor_id, []).append((at, round_id))
+        self._bounds: dict[tuple[str, date], tuple[datetime, datetime]] = {}
+        for look in (look for held in looks.values() for look in held):
+            if look.motor_id in seldom and makes_read(look):
+                self._seldom.setdefault(look.motor_id, []).append((look.taken_at, look.round_id))
 
     def _read_elsewhere(self, motor: Motor, walked: ShiftRound) -> bool:
-        """Checked every day or week, and read before this shift in the same local date or week."""
-        start, end = day_bounds(walked.shift.date, self._zone)
+        """Checked every day or week, and read before this shift in the same local date or ISO week."""
+        start, end = self._due_within(motor.checked_every, walked.shift.date)
         here = walked.round.id if walked.round else None
-        return any(round_id != here and at < walked.shift.starts_at
-                   and (motor.checked_every == "week" or start <= at < end)
+        return any(round_id != here and at < walked.shift.starts_at and start <= at < end
                    for at, round_id in self._seldom.get(motor.id, ()))
 
-    def walk(self, walked: ShiftRound, looks: list[Reading]) -> ShiftRound:
+    def _due_within(self, every: str, day: date) -> tuple[datetime, datetime]:
+        if (every, day) not in self._bounds:
+            monday = day - timedelta(days=day.isoweekday() - 1)
+            self._bounds[every, day] = (day_bounds(day, self._zone) if every == "day" else
+                                        Span(monday, monday + timedelta(days=6)).bounds(self._zone))
+        return self._bounds[every, day]
+
+    def walk(self, walked: ShiftRound, looks: list[Look]) -> ShiftRound:
         read = {look.motor_id for look in looks if makes_read(look)}
         skipped = {look.motor_id: look for look in looks if look.skipped}
         for look in looks:
@@ -211,16 +266,16 @@ class _Route:
                 self._miss(walked, motor, skipped.get(motor.id))
         return walked
 
-    def _note(self, walked: ShiftRound, look: Reading) -> None:
+    def _note(self, walked: ShiftRound, look: Look) -> None:
         walked.late += look.entered_later or look.received_at >= walked.shift.ends_at
-        if look.person.name not in walked.readers:
-            walked.readers.append(look.person.name)
+        if look.person not in walked.readers:
+            walked.readers.append(look.person)
         walked.first_reading = walked.first_reading or look.taken_at
         walked.last_reading = look.taken_at
         if makes_read(look):
             self._last_read[look.motor_id] = look.taken_at
 
-    def _miss(self, walked: ShiftRound, motor: Motor, skip: Reading | None) -> None:
+    def _miss(self, walked: ShiftRound, motor: Motor, skip: Look | None) -> None:
         if skip is not None:
             walked.skipped += 1
         elif walked.over:
@@ -228,5 +283,5 @@ class _Route:
         else:
             return
         walked.missed_motors.append(NotSeen(
-            motor, (skip.skip_reason or "") if skip else "", skip.person.name if skip else "",
+            motor, (skip.skip_reason or "") if skip else "", skip.person if skip else "",
             self._last_read.get(motor.id), walked.shift.ends_at))

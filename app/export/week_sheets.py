@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import datetime, time, timedelta
+from datetime import datetime
 from typing import IO
 
 from sqlalchemy.orm import Session
@@ -27,7 +27,6 @@ from app.export.week_work import (
     trip_rows,
 )
 from app.export.workbook import LOCAL, new_book
-from app.rules.shifts import local_instant, week_days
 from app.store.units import Unit
 
 # summary ---------------------------------------------------------------------------------------------------
@@ -52,7 +51,8 @@ def summary_rows(session: Session, unit: Unit, week: Week, now: datetime, figure
     yield line("week", "ISO week", words=week.text)
     yield line("unit", "name", words=unit.name)
     yield line("unit", "time zone", words=unit.time_zone)
-    stood_before, raised_before, closed_before = stood_raised_closed(session, unit.id, *week_before(week))
+    before = week.before()
+    stood_before, raised_before, closed_before = stood_raised_closed(session, unit.id, before.start, before.end)
     yield line("flags", "stood in the week", figures.stood, stood_before)
     yield line("flags", "raised in the week", figures.raised, raised_before)
     yield line("flags", "closed in the week", figures.closed, closed_before)
@@ -72,12 +72,6 @@ def summary_rows(session: Session, unit: Unit, week: Week, now: datetime, figure
         ("missed", rounds.missed), ("signed", rounds.signed), ("motors read", rounds.looks),
         ("motors skipped with a reason", rounds.skipped), ("motors not seen", rounds.not_seen)))
     yield line("lubrication", "bearings overdue in the week", figures.greasing_overdue)
-
-
-def week_before(week: Week) -> tuple[datetime, datetime]:
-    """The instants of the week before."""
-    monday, _ = week_days(week.text)
-    return local_instant(monday - timedelta(weeks=1), time(0), week.zone), week.start
 
 
 def _one(value: float | None) -> float | None:

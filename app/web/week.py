@@ -1,44 +1,44 @@
-"""The week: what goes into the supervisor's meeting, on the page and as a file."""
+"""The week: what goes into the supervisor's meeting, on the page, on one printed sheet and as a file."""
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import date, datetime
-from typing import IO, Any
+from datetime import datetime
+from typing import Any
 
-from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
+from flask import Blueprint, flash, redirect, render_template, request, url_for
 
-from app.export import week as exceptions
-from app.export.week import ExceptionRow
+from app.export.week import ExceptionRow, exception_rows, week_for
+from app.export.week_compare import compared
+from app.export.week_done import done_in
 from app.export.week_figures import Figures, most_first, repeats
 from app.export.week_rounds import coverage
-from app.export.week_sheets import week_workbook
-from app.review_list import waiting_too_long
 from app.rules.findings import PRIORITIES
-from app.rules.shifts import BadWeek, next_week, parse_week, week_days, week_of
-from app.web.access import SUPERVISOR, allow, now, reading, unit
+from app.rules.shifts import BadWeek, week_of
+from app.store.people import SUPERVISOR
+from app.web import week_files
+from app.web.access import allow, now, reading, unit
+from app.web.week_span import asked_span, known_span, named
 
 bp = Blueprint("week", __name__)
+week_files.add_to(bp)
 
 #: More rows than anyone reads on a page; the files hold them all.
 MOST_ON_PAGE = 500
+#: What fits on the one printed page beside the figures, however bad the week was.
+MOST_AT_MEETING = 8
 STATES = ("active", "improving", "returned to normal", "shelved", "closed")
-IN_MEMORY = 1024 * 1024
-KINDS = {"csv": "text/csv",
-         "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
 
 
 @dataclass(frozen=True)
 class Filters:
-    """What the page is narrowed to; "" is all."""
+    """What the page is narrowed to; "" is all. shift: the name of the shift that raised it."""
 
     area: str = ""
     rule: str = ""
     priority: str = ""
     state: str = ""
+    shift: str = ""
 
     @classmethod
     def asked(cls) -> Filters:
@@ -52,128 +52,59 @@ class Filters:
         return {name: value for name in self.__dataclass_fields__ if (value := getattr(self, name))}
 
 
-def known_week(text: str) -> str:
-    """The week, or 404: 2026-W48 and no other spelling, and only weeks that there are."""
-    try:
-        year, number = parse_week(text)
-    except BadWeek as error:
-        abort(404, f"{error}.")
-    if text != f"{year}-W{number:02d}":
-        abort(404, f"{text!r} is not a week such as 2026-W48.")
-    return text
-
-
-def neighbour(week: str, step: int) -> str | None:
-    """The week before or after, or None where the calendar of this tool ends."""
-    try:
-        other = next_week(week, step)
-        parse_week(other)
-    except (BadWeek, ValueError, OverflowError):
-        return None
-    return other
-
-
-def week_title(week: str) -> str:
-    year, number = parse_week(week)
-    return f"Week {number}, {year}"
-
-
-def days_in_words(monday: date, sunday: date) -> str:
-    """23 to 29 Nov 2026; the month and year said twice only where they differ."""
-    first = str(monday.day)
-    if monday.month != sunday.month:
-        first += monday.strftime(" %b")
-    if monday.year != sunday.year:
-        first += monday.strftime(" %Y")
-    return f"{first} to {sunday.day} {sunday.strftime('%b %Y')}"
-
-
 bp.app_template_filter("instant")(datetime.fromisoformat)  # the rows' times are ISO text; pages show them as times
 
 
 @bp.get("/week")
 @allow(SUPERVISOR)
 def this_week() -> Any:
-    return redirect(url_for("week.page", week=week_of(now(), unit().calendar.zone)))
+    """To the week that runs, or to the span of two days that was asked for."""
+    here = week_of(now(), unit().calendar.zone)
+    if "from" not in request.args and "to" not in request.args:
+        return redirect(url_for("week.page", week=here))
+    try:
+        span = asked_span(request.args.get("from", ""), request.args.get("to", ""))
+    except BadWeek as error:
+        flash(f"{error}. Nothing was looked up.")
+        return redirect(url_for("week.page", week=here))
+    return redirect(url_for("week.page", week=span.text))
 
 
 @bp.get("/week/<week>")
 @allow(SUPERVISOR)
 def page(week: str) -> Any:
-    given = exceptions.week_for(unit(), known_week(week))
-    figures, filters, moment = Figures(), Filters.asked(), now()
-    shown, matching = [], 0
+    return render_template("week/page.html", **shown(week, Filters.asked(), MOST_ON_PAGE))
+
+
+@bp.get("/week/<week>/meeting")
+@allow(SUPERVISOR)
+def meeting(week: str) -> Any:
+    """One printed page: the figures, and the gravest of what there is to talk about."""
+    return render_template("week/meeting.html", most=MOST_AT_MEETING,
+                           **shown(week, Filters(), MOST_AT_MEETING))
+
+
+def shown(week: str, filters: Filters, most: int) -> dict[str, Any]:
+    """Everything that the pages of a week show. Eight queries, whatever was raised and done."""
+    given, moment = week_for(unit(), known_span(week).text), now()
+    figures, rows, matching = Figures(), [], 0
     with reading() as session:
-        for row in figures.counted(exceptions.exception_rows(session, unit(), week, moment)):
+        for row in figures.counted(exception_rows(session, unit(), given.text, moment)):
             if filters.let_through(row):
                 matching += 1
-                if matching <= MOST_ON_PAGE:
-                    shown.append(row)
-        rounds = coverage(session, unit(), given, moment)
-        again = repeats(session, unit().id, given, moment)
-        waiting = waiting_too_long(session, unit(), moment) if given.holds(moment) else []
-    return render_template(
-        "week/page.html", week=week, title=week_title(week), days=days_in_words(*week_days(week)), given=given,
-        figures=figures, filters=filters, rows=shown, matching=matching, rounds=rounds, repeats=again, waiting=waiting,
-        by_rule=most_first(figures.by_rule), by_area=most_first(figures.by_area), begun=given.start <= moment,
-        running=given.holds(moment), before=neighbour(week, -1),
-        after=neighbour(week, 1) if given.end <= moment else None,
-        choices=choices(figures))
+                if matching <= most:
+                    rows.append(row)
+        return {
+            "named": named(given.span, given.start, given.end, moment), "week": given.text, "given": given,
+            "figures": figures, "filters": filters, "rows": rows, "matching": matching,
+            "rounds": coverage(session, unit(), given, moment), "compared": compared(session, unit().id, given),
+            "repeats": repeats(session, unit().id, given, moment), "done": done_in(session, unit(), given),
+            "by_rule": most_first(figures.by_rule), "by_area": most_first(figures.by_area),
+            "choices": choices(figures)}
 
 
 def choices(figures: Figures) -> dict[str, list[str]]:
     """What the page can be narrowed to: what is there, in the order people know."""
     return {"area": sorted(figures.by_area), "rule": sorted(figures.by_rule),
             "priority": [word for word in PRIORITIES if figures.by_priority[word]],
-            "state": [word for word in STATES if figures.by_state[word]]}
-
-
-# the files -------------------------------------------------------------------------------------------------
-
-
-@bp.get("/week/<week>.csv")
-@allow(SUPERVISOR)
-def csv_file(week: str) -> Response:
-    moment = now()
-    with new_file() as file, reading() as session:
-        file.writelines(exceptions.week_csv(session, unit(), known_week(week), moment))
-        return as_download(file, week, moment, "csv")
-
-
-@bp.get("/week/<week>.xlsx")
-@allow(SUPERVISOR)
-def xlsx_file(week: str) -> Response:
-    moment = now()
-    with new_file() as file, reading() as session:
-        week_workbook(session, unit(), known_week(week), moment, file)
-        return as_download(file, week, moment, "xlsx")
-
-
-@contextmanager
-def new_file() -> Iterator[IO[bytes]]:
-    """A file to be sent when it is whole (on disk when large), so that a failure is a page and never half a file."""
-    file = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - closed when it is sent
-    try:
-        yield file
-    except BaseException:
-        file.close()
-        raise
-
-
-def as_download(file: IO[bytes], week: str, made: datetime, kind: str) -> Response:
-    size = file.seek(0, 2)
-    file.seek(0)
-    answer = Response(pieces(file), mimetype=KINDS[kind])
-    if size <= IN_MEMORY:
-        answer.data = file.read()
-        file.close()
-    answer.call_on_close(file.close)
-    answer.content_length = size
-    answer.headers.set("Content-Disposition", "attachment", filename=exceptions.file_name(unit(), week, made, kind))
-    return answer
-
-
-def pieces(file: IO[bytes]) -> Iterator[bytes]:
-    with file:
-        while piece := file.read(IN_MEMORY):
-            yield piece
+            "state": [word for word in STATES if figures.by_state[word]], "shift": sorted(figures.by_shift)}

@@ -14,12 +14,13 @@ from flask.testing import FlaskClient
 from app.db import Database
 from app.export.week import week_csv
 from app.export.week_sheets import week_workbook
+from app.store.flags import Note
 from tests import factories
 from tests.conftest import Clock, on_both
 from tests.export.hand_made import AFTERWARDS, TUESDAY, WEEK, make_flag, utc
 from tests.factories import Plant, sign_in
 
-PAGES = [f"/week/{WEEK}", f"/week/{WEEK}.csv", f"/week/{WEEK}.xlsx"]
+PAGES = [f"/week/{WEEK}", f"/week/{WEEK}/meeting", f"/week/{WEEK}.csv", f"/week/{WEEK}.xlsx"]
 
 
 @pytest.fixture(autouse=True)
@@ -88,9 +89,11 @@ def test_week_goes_to_the_units_own_iso_week(client: FlaskClient, plant: Plant, 
 
 
 @pytest.mark.parametrize("text", ["2026-W54", "2025-W53", "2026-W00", "2026-W1", "2026-w48", "2026W48", "W48", "x",
-                                  "0000-W01", "3000-W01", "2026-W48.pdf", "%EF%BC%92026-W48", "2026-W48%20"])
+                                  "0000-W01", "3000-W01", "2026-W48.pdf", "%EF%BC%92026-W48", "2026-W48%20",
+                                  "2026-W48--2026-W47", "2026-11-31", "2026-01-01--2027-06-01"])
 def test_what_is_no_week_is_not_found(supervisor: FlaskClient, text: str) -> None:
-    assert [supervisor.get(f"/week/{text}{ending}").status_code for ending in ("", ".csv", ".xlsx")] == [404] * 3
+    for ending in ("", "/meeting", ".csv", ".xlsx"):
+        assert supervisor.get(f"/week/{text}{ending}").status_code == 404
 
 
 def test_weeks_are_linked_to_their_neighbours(supervisor: FlaskClient, clock: Clock) -> None:
@@ -105,6 +108,39 @@ def test_weeks_are_linked_to_their_neighbours(supervisor: FlaskClient, clock: Cl
     assert "28 Dec 2026 to 3 Jan 2027" in text_of(supervisor, "/week/2026-W53")
     assert "/week/1969" not in text_of(supervisor, "/week/1970-W01")
     assert "/week/3000" not in text_of(supervisor, "/week/2999-W52")
+
+
+@pytest.mark.parametrize(("query", "where"), [
+    ("from=2026-11-23&to=2026-11-29", "2026-W48"), ("from=2026-11-02&to=2026-11-29", "2026-W45--2026-W48"),
+    ("from=2026-11-24&to=2026-11-26", "2026-11-24--2026-11-26"), ("from=2026-11-24", "2026-11-24--2026-11-24"),
+    ("from=2026-11-29&to=2026-11-23", "2026-W49"), ("from=29.11.2026&to=x", "2026-W49"), ("from=&to=", "2026-W49"),
+])
+def test_two_days_lead_to_their_span_and_what_is_none_says_so(supervisor: FlaskClient, query: str, where: str) -> None:
+    answer = supervisor.get(f"/week?{query}")
+    assert answer.location == f"/week/{where}"
+    assert ("Nothing was looked up" in text_of(supervisor, answer.location)) is (where == "2026-W49")
+
+
+def test_a_span_has_one_address(supervisor: FlaskClient) -> None:
+    for ending in ("", "/meeting", ".csv", ".xlsx"):
+        answer = supervisor.get(f"/week/2026-11-23--2026-11-29{ending}?rule=dirty")
+        assert answer.location.startswith(f"/week/2026-W48{ending}?")
+        assert "rule=dirty" in answer.location
+
+
+def test_a_span_of_weeks_has_its_page_its_files_and_its_neighbours(supervisor: FlaskClient, four_flags: None) -> None:
+    page = text_of(supervisor, "/week/2026-W47--2026-W48")
+    assert "Weeks 47 to 48, 2026" in page
+    assert "16 to 29 Nov 2026" in page
+    assert 'href="/week/2026-W45--2026-W46"' in page
+    assert len(tags_shown(page)) == 4
+    assert "Mean of 4" not in page
+    assert "In the span before" not in page
+    answer = supervisor.get("/week/2026-W47--2026-W48.csv")
+    assert answer.data.count(b"2026-W47--2026-W48,Unit 2,") == 4
+    assert "2026-W47--2026-W48_made" in answer.headers["Content-Disposition"]
+    assert "Week 53, 2026 to week 1, 2027" in text_of(supervisor, "/week/2026-W53--2027-W01")
+    assert "28 Dec 2026 to 10 Jan 2027" in text_of(supervisor, "/week/2026-W53--2027-W01")
 
 
 # what the page shows ---------------------------------------------------------------------------------------
@@ -129,6 +165,7 @@ def test_exceptions_stand_gravest_first_each_linked_to_its_flag(supervisor: Flas
     ("?state=active&rule=dirty", ["F-200", "F-200"]),
     ("?area=Feed&rule=dirty", []),
     ("?rule=&area=&state=&priority=", ["P-101A", "P-101A", "F-200", "F-200"]),
+    ("?shift=Day", ["P-101A", "P-101A", "F-200", "F-200"]), ("?shift=Night", []),
     ("?rule=no_such_rule", []),
 ])
 def test_the_table_is_narrowed_by_what_is_asked(supervisor: FlaskClient, four_flags: None, query: str,
@@ -149,13 +186,13 @@ def test_what_people_typed_is_shown_as_text(supervisor: FlaskClient, four_flags:
 def test_what_keeps_coming_back_is_named(supervisor: FlaskClient, four_flags: None) -> None:
     page = text_of(supervisor, f"/week/{WEEK}")
     assert "Keeps coming back" in page
-    assert '<th scope="row">F-200</th>' in page.partition("sheet repeats")[2]
+    assert ">F-200</a></th>" in page.partition('id="repeats"')[2].partition("</table>")[0]
 
 
 def test_rounds_missed_are_on_the_page(supervisor: FlaskClient) -> None:
     page = text_of(supervisor, f"/week/{WEEK}")
-    assert "<b>0 of 14</b><span>rounds complete</span>" in page
-    assert "<b>14</b><span>rounds missed</span>" in page
+    assert '<b>0 of 14</b><span><a href="#rounds">rounds complete</a></span>' in page
+    assert '<b>14</b><span><a href="#rounds">rounds missed</a></span>' in page
     assert "Nothing stood this week" in page
     assert "No motor was read either" in page
 
@@ -201,6 +238,54 @@ def test_a_large_file_is_sent_whole_too(supervisor: FlaskClient, app_database: D
     answer = supervisor.get(f"/week/{WEEK}.csv")
     assert len(answer.data) == int(answer.headers["Content-Length"]) > 1_200_000
     assert answer.data.count(b"\r\n") == 601
+
+
+@on_both
+def test_late_actions_run_ons_and_what_waits_are_named_with_whose_word_it_is(
+        supervisor: FlaskClient, app_database: Database, plant: Plant, clock: Clock) -> None:
+    clock.set("2026-11-29T20:00:00-06:00")
+    with app_database.writing() as session:
+        motor = session.merge(plant.motor, load=False)
+        make_flag(session, motor, rule="vibration", end="DE", owner="millwright 2", action="asked",
+                  due_at=utc("2026-11-27T20:00:00-06:00"))
+        make_flag(session, motor, rule="vibration", end="ODE", owner="fitter 1", action="asked",
+                  due_at=utc("2026-11-24T20:00:00-06:00"), closed_at=utc("2026-11-25T08:00:00-06:00"))
+        make_flag(session, motor, rule="dirty", owner="cleaner 3", action="asked",
+                  due_at=utc("2026-11-30T08:00:00-06:00"))  # not due yet
+        runs = make_flag(session, motor, rule="bearing_hot", end="DE", run_on_reason="no spare in the store",
+                         run_on_watch="92 °C", run_on_at=TUESDAY, run_on_review_at=utc("2026-11-29T18:00:00-06:00"))
+        session.add(Note(flag_id=runs.id, person_id=plant.head_operator.id, at=TUESDAY, kind="run on", text="x"))
+        make_flag(session, motor, rule="lubricant", end="DE", says="Low.")  # nobody did anything since Tuesday
+        session.commit()
+    page = text_of(supervisor, f"/week/{WEEK}")
+
+    def part(anchor: str) -> str:
+        return page.partition(f'id="{anchor}"')[2].partition("</table>")[0]
+
+    late = part("late")
+    assert ("millwright 2" in late, "fitter 1" in late, "cleaner 3" in late) == (True, True, False)
+    assert "2 days" in late
+    assert "0.5 days" in late  # done, but half a day late
+    assert "no spare in the store" in part("run-on")
+    assert "92 °C" in part("run-on")
+    assert "Head Operator, 24 Nov 2026, 08:00" in part("run-on")
+    assert "time has come" in part("run-on")
+    assert "Low." in part("waiting")
+    assert "<b>2</b><span><a href=\"#late\">actions late</a>" in page
+    assert "millwright 2" in text_of(supervisor, f"/week/{WEEK}/meeting")
+
+
+def test_the_one_page_for_the_meeting_holds_the_gravest_and_says_how_many_more(
+        supervisor: FlaskClient, app_database: Database, plant: Plant) -> None:
+    with app_database.writing() as session:
+        motor = session.merge(plant.motor, load=False)
+        for i in range(11):
+            make_flag(session, motor, says=f"Finding {i}.", priority="act now" if i == 10 else "watch")
+        session.commit()
+    page = text_of(supervisor, f"/week/{WEEK}/meeting")
+    assert page.index("Finding 10.") < page.index("Finding 0.") < page.index("Finding 6.")
+    assert "Finding 7." not in page
+    assert "and 3 more in the full list" in page
 
 
 # the files -------------------------------------------------------------------------------------------------

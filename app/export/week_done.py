@@ -1,0 +1,241 @@
+"""What was done in the week, for the page: starts against what each motor is allowed, trips, greasings, changes.
+
+Two queries whatever was done: everything that happened comes as one list of like lines, and the plates of the motors
+that were started as another.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict, deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session, aliased
+
+from app.export.week import Week
+from app.rules import facts, greased, starting_basis
+from app.rules.starting_facts import AUTOMATIC, FAILED, StartPlan
+from app.rules.tables import MakesNoSense
+from app.store.base import Real
+from app.store.changes import Change
+from app.store.flags import Finding
+from app.store.limits import LimitChange, limits_from
+from app.store.lubrication import Greasing, something_went_in
+from app.store.motors import Motor, Nameplate
+from app.store.people import Person
+from app.store.rounds import Reading
+from app.store.starts import Start, Trip, TripAct
+from app.store.units import Unit
+
+HOUR = timedelta(minutes=60)
+START, TRIP, GREASED, CHANGE, CORRECTED, LIMIT = "start", "trip", "greased", "change", "corrected", "limit"
+COMMAND_LINE = "command line"
+
+
+class Line(NamedTuple):
+    """One thing that happened. what, words, more: by kind, see the arm of the query that gives it."""
+
+    kind: str
+    at: datetime
+    motor_id: int | None
+    tag: str
+    area: str
+    what: str
+    words: str | None
+    more: str | None
+    number: float | None
+    by: str | None
+    broke: str | None  # the rules that judged it, with commas
+
+
+@dataclass
+class MotorStarts:
+    """One motor's starts of the week. most_in_60_min: rolling and half-open, as the limits count."""
+
+    motor_id: int
+    tag: str
+    starts: int = 0
+    automatic: int = 0
+    failed: int = 0
+    most_in_60_min: int = 0
+    outside: int = 0  # starts that broke a rule
+    broke: list[str] = field(default_factory=list)  # which
+    allowed: float | None = None  # in 60 minutes; None: no figure allows any
+    source: str = ""
+
+
+@dataclass
+class Done:
+    """What happened, each list the oldest first."""
+
+    starts: list[MotorStarts] = field(default_factory=list)  # those outside their limits first, then by count
+    trips: list[Line] = field(default_factory=list)
+    greasings: list[Line] = field(default_factory=list)
+    limits: list[Line] = field(default_factory=list)
+    other_changes: Counter[str] = field(default_factory=Counter)  # by subject
+    corrections: list[Line] = field(default_factory=list)
+
+    @property
+    def trips_by_protection(self) -> list[tuple[str, int]]:
+        return sorted(Counter(t.what for t in self.trips).items(), key=lambda one: (-one[1], one[0]))
+
+    @property
+    def too_soon(self) -> list[Line]:
+        """Greased again too soon, too much, or where nothing may go in."""
+        return [g for g in self.greasings if greased.TOO_SOON in (g.broke or "")]
+
+    @property
+    def wrong(self) -> list[Line]:
+        return [g for g in self.greasings if greased.WRONG in (g.broke or "")]
+
+    @property
+    def grams(self) -> float:
+        return sum(g.number or 0.0 for g in self.greasings)
+
+
+def done_in(session: Session, unit: Unit, week: Week) -> Done:
+    """What happened in the week. A week that has not begun holds nothing."""
+    done, started, limits = Done(), [], []
+    for line in _lines(session, unit.id, week):
+        if line.kind == START:
+            started.append(line)
+        elif line.kind == LIMIT:
+            limits.append(line)
+        elif line.kind == CHANGE and line.what != "limit":
+            done.other_changes[line.what] += 1
+        else:
+            {TRIP: done.trips, GREASED: done.greasings, CHANGE: done.limits, CORRECTED: done.corrections}[
+                line.kind].append(line)
+    counted = _count_starts(started, week)
+    if counted:
+        _allow(session, counted, limits, week)
+    done.starts = sorted(counted.values(), key=lambda m: (-m.outside, -m.starts, m.tag))
+    return done
+
+
+# the one query ---------------------------------------------------------------------------------------------
+
+_NO_TEXT = sa.cast(sa.null(), sa.Text)
+_NO_NUMBER = sa.cast(sa.null(), Real)
+
+
+def _arm(kind: str, at: Any, what: Any, person_id: Any, *, motor_id: Any, words: Any = _NO_TEXT, more: Any = _NO_TEXT,
+         number: Any = _NO_NUMBER, broke: Any = _NO_TEXT) -> sa.Select[Any]:
+    tag = sa.func.coalesce(Motor.tag, "")
+    return (sa.select(sa.literal(kind).label("kind"), at.label("at"), motor_id.label("motor_id"), tag.label("tag"),
+                      sa.func.coalesce(Motor.area, "").label("area"), what.label("what"), words.label("words"),
+                      more.label("more"), number.label("number"), Person.name.label("by"), broke.label("broke"))
+            .outerjoin(Person, Person.id == person_id))
+
+
+def _broke(cause: str, key: Any) -> Any:
+    return (sa.select(sa.func.aggregate_strings(Finding.rule, ", "))
+            .where(Finding.cause == cause, Finding.cause_id == key).scalar_subquery())
+
+
+def _lines(session: Session, unit_id: int, week: Week) -> Iterator[Line]:
+    def within(model: Any) -> tuple[Any, ...]:
+        return model.unit_id == unit_id, model.at >= week.start, model.at < week.end
+
+    found = (sa.select(sa.func.aggregate_strings(TripAct.found, "; "))
+             .where(TripAct.trip_id == Trip.id, TripAct.found.is_not(None)).scalar_subquery())
+    older = aliased(Reading)
+    none = sa.cast(sa.null(), sa.Integer)
+    arms = (
+        # what: outcome; an hour of the week before too, for the first starts of this one
+        _arm(START, Start.at, Start.outcome, Start.person_id, motor_id=Start.motor_id, number=Start.duration_s,
+             broke=_broke("start", Start.id)).join(Motor, Motor.id == Start.motor_id)
+        .where(Start.unit_id == unit_id, Start.at > week.start - HOUR, Start.at < week.end),
+        # what: the protection that opened; words: the cause as first found; more: what was found since
+        _arm(TRIP, Trip.at, Trip.protection, Trip.person_id, motor_id=Trip.motor_id, words=Trip.cause, more=found)
+        .join(Motor, Motor.id == Trip.motor_id).where(*within(Trip)),
+        # what: the end; words: the lubricant; more: the reason for going on after a warning
+        _arm(GREASED, Greasing.at, Greasing.end, Greasing.person_id, motor_id=Greasing.motor_id,
+             words=Greasing.lubricant, more=Greasing.why, number=Greasing.grams, broke=_broke("greasing", Greasing.id))
+        .join(Motor, Motor.id == Greasing.motor_id).where(*within(Greasing), something_went_in()),
+        # what: the subject; words: which one and from what to what; more: why
+        _arm(CHANGE, Change.at, Change.subject, Change.person_id, motor_id=none, more=Change.why,
+             words=Change.label + ": " + sa.func.coalesce(Change.before, "nothing") + " → "
+             + sa.func.coalesce(Change.after, "nothing"))
+        .outerjoin(Motor, sa.false()).where(*within(Change)),
+        # more: why
+        _arm(CORRECTED, Reading.received_at, sa.literal("reading"), Reading.person_id, motor_id=Reading.motor_id,
+             more=Reading.replaces_why).join(older, older.id == Reading.replaces_id)
+        .join(Motor, Motor.id == Reading.motor_id)
+        .where(Reading.unit_id == unit_id, Reading.taken_at >= week.start, Reading.taken_at < week.end),
+        # every limit of starts ever set, few rows: which were in force. what: the name; number: the value
+        _arm(LIMIT, LimitChange.at, LimitChange.name, LimitChange.person_id, motor_id=LimitChange.motor_id,
+             number=LimitChange.value).outerjoin(Motor, sa.false())
+        .where(LimitChange.unit_id == unit_id, LimitChange.name.startswith("start_", autoescape=True)))
+    every = sa.union_all(*arms).subquery()
+    for row in session.execute(sa.select(every).order_by(every.c.at, every.c.kind, every.c.tag, every.c.what)):
+        yield Line(*row)
+
+
+# starts against what is allowed ----------------------------------------------------------------------------
+
+
+def _count_starts(lines: list[Line], week: Week) -> dict[int, MotorStarts]:
+    found: dict[int, MotorStarts] = {}
+    windows: dict[int, deque[datetime]] = defaultdict(deque)
+    for line in lines:
+        window = windows[line.motor_id or 0]
+        window.append(line.at)
+        while window[0] <= line.at - HOUR:
+            window.popleft()
+        if not week.holds(line.at):
+            continue
+        one = found.setdefault(line.motor_id or 0, MotorStarts(line.motor_id or 0, line.tag))
+        one.starts += 1
+        one.automatic += line.what == AUTOMATIC
+        one.failed += line.what in FAILED
+        one.most_in_60_min = max(one.most_in_60_min, len(window))
+        one.outside += bool(line.broke)
+        one.broke += [rule for rule in sorted((line.broke or "").split(", ")) if rule and rule not in one.broke]
+    return found
+
+
+class _Set(NamedTuple):
+    """A limit that was set, as `limits_from` reads it."""
+
+    name: str
+    motor_id: int | None
+    value: float | None
+    at: datetime
+
+
+def _allow(session: Session, counted: dict[int, MotorStarts], limits: list[Line], week: Week) -> None:
+    """What each motor is allowed in an hour, by the plate and the limits in force when the week ended."""
+    at = week.end - timedelta(microseconds=1)
+    changes: Any = [_Set(line.what, line.motor_id, line.number, line.at) for line in limits]
+    for motor, plate in plates_of(session, list(counted), at):
+        one = counted[motor.id]
+        one.allowed, one.source = allowance(motor, plate, limits_from(changes, motor.id, at))
+
+
+def plates_of(session: Session, motor_ids: list[int], at: datetime) -> Iterator[tuple[Motor, Nameplate | None]]:
+    """Each motor with the plate that was fitted then, else its first. One query."""
+    plate = aliased(Nameplate)
+    fitted = (sa.select(plate.id).where(plate.motor_id == Motor.id)
+              .order_by(sa.case((plate.fitted_from <= at, 0), else_=1),
+                        sa.case((plate.fitted_from <= at, plate.fitted_from)).desc(),
+                        plate.fitted_from, plate.id.desc()).limit(1).correlate(Motor).scalar_subquery())
+    rows = session.execute(sa.select(Motor, Nameplate).outerjoin(Nameplate, Nameplate.id == fitted)
+                           .where(Motor.id.in_(motor_ids)))
+    yield from ((motor, plate) for motor, plate in rows)
+
+
+def allowance(motor: Motor, plate: Nameplate | None, limits: Any) -> tuple[float | None, str]:
+    """Starts in any 60 minutes, and by what; (None, why) where no figure allows any."""
+    wk2 = plate.load_wk2_lbft2 if plate else None
+    known = facts.Nameplate(hp=plate.hp, poles=plate.poles, load_wk2_lbft2=wk2) if plate else facts.Nameplate()
+    plan = StartPlan(motor.start_basis, motor.written_starts_per_hour, motor.written_spacing_min,
+                     motor.written_run_min, motor.written_tries, wk2)
+    try:
+        basis = starting_basis.basis(known, plan, limits)
+    except MakesNoSense as error:
+        return None, str(error)
+    return (None, basis.refuses) if basis.refuses else (basis.count.value, basis.count.source)
