@@ -6,26 +6,37 @@ Expected values are the rules' own here; that these are right is what tests/rule
 
 from __future__ import annotations
 
+import gzip
 import itertools
 import json
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
 from app import entries
+from app.db import Database
 from app.entries import read_reading
+from app.offline_facts import judge_facts
+from app.recording import Sender, record_reading
 from app.rules import facts as f
-from app.rules import sheet
+from app.rules import findings, sheet, wording
+from app.rules.cautions import CAUTIONS, GENERAL
 from app.rules.facts import Ends, Facts, LubricationPoint, Motor, Nameplate, Show
 from app.rules.limits import DEFAULTS, Limits
 from app.rules.limits_in_force import limits_in_force, scales
-from app.rules.rule_table import SHAPE, rule_table
+from app.rules.rule_table import AT_THE_MOTOR, LATER, SHAPE, rule_table
 from app.store import rounds
-from tests.factories import NOW
+from app.store.limits import change_limit
+from app.store.people import Person
+from app.store.units import Unit
+from tests.browser.conftest import sign_in_page
+from tests.entering import reading_body
+from tests.factories import LONG_AGO, NOW, Plant, make_motor
 from tests.rules.plant import LIMITS, MOTOR, PLATE
 
 SHOWS = (Show(), Show("F", "in/s", "oz", "kW"), Show("F"), Show(vibration="in/s"))
@@ -269,3 +280,111 @@ def test_script_and_rules_find_the_same(script: Page, cases: Callable[[], Iterat
                if (rules := case.by_rules()) != said]
     assert not differs, f"{len(differs)} of {len(given)}, first: {differs[0]}"
     assert sum(map(len, found)) > len(given) / 4, "cases in which nothing is found prove little"
+
+
+def test_figures_are_written_and_compared_to_the_digit(script: Page) -> None:
+    dice = random.Random(24)
+    values = [*TIES, -0.04, 0.0, -0.0, 1e-7, 1234567.25, 999.95, 1e5 + 0.5]
+    values += [dice.choice((1.0, -1.0)) * round(dice.uniform(0, 5000), dice.randrange(8)) for _ in range(400)]
+    values += [dice.randrange(200_000) / 2 ** dice.randrange(1, 12) for _ in range(400)]  # many end in a bare half
+    pairs = [(a, a + dice.choice(NEAR)) for a in values]
+    scales_of = [wording.Scale("x", places) for places in (0, 1, 2)]
+    said = script.evaluate(
+        """(pairs) => pairs.map(([a, b]) => [[0, 1, 2, 6].map((n) => figures.digits(a, n)), figures.over(a, b),
+           figures.under(a, b), [0, 1, 2].map((n) => figures.pair(a, b, figures.plain("x", n)))])""",
+        [list(pair) for pair in pairs])
+    for (a, b), told in zip(pairs, said, strict=True):
+        assert told == [[wording.digits(a, n) for n in (0, 1, 2, 6)], findings.over(a, b), findings.under(a, b),
+                        [list(wording.pair(a, b, scale)) for scale in scales_of]], (a, b)
+
+
+# what is not judged here -----------------------------------------------------------------------------------
+
+
+def received(page: Page, table: dict[str, Any] | None, shape: int = SHAPE) -> Any:
+    return page.evaluate("([table, shape]) => judging.judgedWhenReceived({shape, table})", [table, shape])
+
+
+def test_the_script_judges_every_rule_of_the_table_and_names_those_that_need_history(script: Page) -> None:
+    assert received(script, rule_table()) == [name for names in LATER.values() for name in names]
+
+
+def test_a_rule_that_the_script_lacks_is_named_for_later_and_the_others_are_judged(script: Page) -> None:
+    newer = {**rule_table(), "rules": ["bearing_sings", *rule_table()["rules"]]}
+    assert received(script, newer)[0] == "bearing_sings"
+    case = Case({"state": f.STANDBY, "smoke": "seen", "guard": "in place", "ground": "in place", "cleanliness": "clean",
+                 "lubricant": {"DE": "ok", "ODE": "ok"}})
+    found = script.evaluate("([{facts, body}, table]) => judging.judge({...facts, table}, body)",
+                            [case.for_script(), newer])
+    assert [each["rule"] for each in found] == ["smoke"]
+
+
+def test_without_the_table_or_with_one_it_cannot_read_the_script_says_nothing(script: Page) -> None:
+    given = Case({"state": f.RUNNING, "smoke": "seen"}).for_script()
+    for table, shape in ((None, SHAPE), ({**rule_table(), "shape": SHAPE + 1}, SHAPE), (rule_table(), SHAPE + 1)):
+        facts = {**given["facts"], "table": table, "shape": shape}
+        assert script.evaluate("([facts, body]) => judging.judge(facts, body)", [facts, given["body"]]) == []
+    assert received(script, None) is None
+    assert received(script, {**rule_table(), "shape": SHAPE + 1}) == rule_table()["rules"] + rule_table()["later"]
+
+
+# the page's own data ---------------------------------------------------------------------------------------
+
+#: A body that finds something at every kind of limit, by the units and limits below.
+MUCH_WRONG: dict[str, Any] = {
+    "smoke": "none", "guard": "loose", "current_a": [88.2, 90.0, 87.0], "bearing_temp_c": {"DE": 83.0, "ODE": 62.5},
+    "vibration_mm_s": {"ODE": 3.4}, "winding_temp_c": 168.0, "winding_feel": "hot", "voltage_v": [510.0, 470.0, 455.0],
+    "lubricant": {"DE": "low"}}
+
+
+@pytest.fixture
+def odd_motors(plant: Plant, app_database: Database) -> list[int]:
+    """P-101A under a limit of its own; one with sleeves that is locked out; one of which hardly anything is known."""
+    with app_database.writing() as session:
+        unit = session.merge(plant.unit)
+        unit.temperature, unit.vibration = "F", "in/s"
+        change_limit(session, unit, "bearing_hot_grease_alarm_c", 80.0, "P-101A", "runs cool", None, LONG_AGO)
+        change_limit(session, unit, "phase_unbalance_this_shift_percent", 2.0, None, "old cables", None, LONG_AGO)
+        locked = make_motor(session, unit, "K</script>1", condition=f.LOCKED_OUT, hp=500.0,
+                            plate={"de_bearing": "sleeve", "insulation_class": "F", "mounting": "flexible"})
+        bare = make_motor(session, unit, "X-9", rated_amps=None, sf=None, hp=None, volts=None, greased=False,
+                          ammeter="three", accepted_normal_feel="hot")
+        session.commit()
+        return [plant.motor.id, locked.id, bare.id]
+
+
+def test_from_the_pages_own_data_the_script_says_what_the_server_says_on_receiving(
+        page: Page, plant: Plant, app_database: Database, odd_motors: list[int]) -> None:
+    sign_in_page(page, plant.operator)
+    here = {name for names in AT_THE_MOTOR.values() for name in names}
+    for motor_id in odd_motors:
+        page.goto(f"/motors/{motor_id}/entry")
+        carried = page.locator("#judge-facts").text_content() or ""
+        assert len(gzip.compress(carried.encode())) < 1000
+        facts = json.loads(carried)
+        assert facts["shift"] == {"date": "2026-11-24", "name": "Day"} and facts["as_of"].startswith("2026-11-24T13:12")
+        sent = {**reading_body(**MUCH_WRONG), "tag": facts["tag"]}
+        said = page.evaluate("""async (body) => {
+          const script = await import("/static/js/offline/judge.js");
+          const facts = await script.factsOf(document);
+          return [script.judge(facts, body), script.cautionFor(facts, "vibration"), script.cautionFor(facts, "none")];
+        }""", sent)
+        with app_database.writing() as session:
+            unit = session.get_one(Unit, plant.unit.id)
+            sender = Sender(unit, NOW, person=session.get_one(Person, plant.operator.id))
+            answer = record_reading(session, sender, read_reading(sent))
+            assert said[0] == [dict(vars(found)) for found in answer.findings if found.rule in here]
+            session.rollback()
+        assert len(said[0]) >= 6
+        assert said[1:] == [CAUTIONS["vibration"], GENERAL]
+
+
+def test_the_version_of_the_limits_changes_with_a_figure_and_not_with_time(
+        plant: Plant, app_database: Database) -> None:
+    with app_database.writing() as session:
+        unit, motor = session.merge(plant.unit), session.merge(plant.motor)
+        before = judge_facts(session, unit, motor, NOW)["limits_version"]
+        assert judge_facts(session, unit, motor, NOW + timedelta(hours=3))["limits_version"] == before
+        change_limit(session, unit, "bearings_uneven_this_shift_k", 9.0, None, "tighter", None, NOW)
+        assert judge_facts(session, unit, motor, NOW)["limits_version"] != before
+        assert judge_facts(session, unit, motor, NOW - timedelta(hours=1))["limits_version"] == before

@@ -38,8 +38,9 @@ export function judge(facts, body) {
 }
 
 export function judgedWhenReceived(facts) {
-  if (!readable(facts)) return facts?.table?.rules ?? null; // null: all of them
-  return [...facts.table.rules.filter((rule) => !(rule in RULES)), ...facts.table.later];
+  const { rules, later } = facts?.table ?? {};
+  if (!rules || !later) return null; // all of them
+  return [...rules.filter((rule) => !readable(facts) || !(rule in RULES)), ...later];
 }
 
 export const cautionFor = (facts, rule) => facts.table.cautions[rule] ?? facts.table.caution;
