@@ -30,7 +30,7 @@ def crew(plant: Plant, app_database: Database) -> Plant:
 
 def names_on(client: FlaskClient) -> list[str]:
     page = client.get("/sign-in").get_data(as_text=True)
-    return re.findall(r'<button name="person" value="\d+">([^<]+)', page)
+    return [name.strip() for name in re.findall(r'<button name="person" value="\d+">([^<]+)', page)]
 
 
 # the crew by name ------------------------------------------------------------------------------------------
