@@ -9,7 +9,9 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from app.rules import clearing, shelving
+from app import flag_course
+from app.flag_course import NEVER_UNSTABLE, UNSTABLE_TIMES
+from app.rules import shelving
 from app.rules.findings import ACT_NOW, Finding
 from app.sheets import cell_of
 from app.store import flags, sightings
@@ -20,10 +22,6 @@ from app.store.units import Unit
 
 #: Why a flag closed without a person.
 RETURNED, CORRECTED, NOT_FOUND_AGAIN = "returned to normal", "entry corrected", "judged again after a late entry"
-#: Come and gone so often in so many rounds, a condition is unstable: its limit wants a look.
-UNSTABLE_TIMES, UNSTABLE_ROUNDS = 3, 14
-#: Nothing about these has a limit that could be wrong.
-NEVER_UNSTABLE = clearing.BY_ACT_ONLY | {"not_checked", "not_measured", "look_again"}
 
 
 @dataclass(frozen=True)
@@ -129,9 +127,8 @@ def _take_over(flag: Flag, newest: Sighting) -> None:
     flag.last_seen_at, flag.priority = newest.at, newest.priority
     flag.value, flag.limit, flag.unit_of_measure = newest.value, newest.limit, newest.unit_of_measure
     flag.source, flag.says = newest.source, newest.says
-    if flag.open and (flag.improving_at is None or flag.improving_at <= newest.at):
-        flag.improving_at, flag.returned_at = None, None
-        flag.good_rounds, flag.good_round_id = 0, None
+    if flag.open:
+        flag_course.shown_again(flag, newest.at)
 
 
 def recount(session: Session, flag: Flag) -> None:
@@ -148,17 +145,8 @@ def recount(session: Session, flag: Flag) -> None:
 
 def answer(session: Session, unit: Unit, flag: Flag, verdict: str, reading: Reading) -> None:
     """One later entry's word on a standing flag: two rounds running below the band, and it returns."""
-    if verdict in (clearing.NO_WORD, clearing.SHOWS) or flag.returned_at is not None:
-        return
-    if verdict == clearing.IN_BAND:
-        flag.improving_at, flag.good_rounds, flag.good_round_id = reading.taken_at, 0, None
-        return
-    if verdict == clearing.GONE:
-        flag.improving_at = reading.taken_at
-        if flag.good_round_id != reading.round_id:
-            flag.good_rounds, flag.good_round_id = flag.good_rounds + 1, reading.round_id
-        if flag.good_rounds >= 2 or flag.rule == "not_checked":
-            give_back(session, unit, flag, reading.taken_at)
+    if flag_course.called_better(flag, verdict, reading.taken_at, reading.round_id):
+        give_back(session, unit, flag, reading.taken_at)
 
 
 def give_back(session: Session, unit: Unit, flag: Flag, at: datetime) -> None:
@@ -174,8 +162,7 @@ def give_back(session: Session, unit: Unit, flag: Flag, at: datetime) -> None:
 def _count_return(session: Session, unit: Unit, flag: Flag, at: datetime) -> None:
     sightings.add_return(session, flag, at)
     gone = sightings.newest_returns(session, flag, UNSTABLE_TIMES)
-    often = len(gone) == UNSTABLE_TIMES
-    if often and unit.calendar.count(gone[-1].opened_at, gone[0].returned_at) <= UNSTABLE_ROUNDS:
+    if flag_course.unstable(unit.calendar, [(g.opened_at, g.returned_at) for g in gone]):
         flag.unstable_at = flag.unstable_at or at
 
 

@@ -128,7 +128,12 @@ def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Grea
 
 def _pace(session: Session, reading: Reading, fast_s: float) -> tuple[float | None, int]:
     """Seconds since this person's entry before, and how many entries in a row came within `fast_s`."""
-    before = rounds.previous_by_person(session, reading.person_id, reading.taken_at, PACE_LOOK_BACK)
+    return pace_of(reading, rounds.previous_by_person(session, reading.person_id, reading.taken_at, PACE_LOOK_BACK),
+                   fast_s)
+
+
+def pace_of(reading: Reading, before: list[datetime], fast_s: float) -> tuple[float | None, int]:
+    """before: when the same person took the readings just before, the newest first."""
     times = [reading.taken_at, *before]
     gaps = [(later - earlier).total_seconds() for later, earlier in itertools.pairwise(times)]
     if not gaps or reading.token_id is not None:

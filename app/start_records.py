@@ -17,6 +17,7 @@ from app.judging import Cause
 from app.recording import Recorded, Sender, observe
 from app.rules import facts, prestart, starting, trips
 from app.rules.findings import Finding
+from app.rules.limits import Limits
 from app.rules.starting import Permission
 from app.rules.starting_bars import TRIES
 from app.rules.starting_check import check_start
@@ -146,13 +147,18 @@ def record_start(session: Session, sender: Sender, entry: Entry, dip_id: int | N
 
 def _judge(session: Session, unit: Unit, motor: Motor, row: Start, known_at: datetime) -> list[Finding]:
     """Judges one start against what stood before it; judged again, the same."""
-    found = check_start(
-        StartRecord(row.at, row.outcome, row.duration_s), judging.plate_facts(motor.nameplate_at(row.at)),
-        plan_of(motor), history_of(session, unit, motor, row.at, but=row), then_continuous=row.then_continuous,
-        limits=limits.limits_at(session, unit.id, motor.id, row.at))
+    found = findings_of_start(session, unit, motor, row, limits.limits_at(session, unit.id, motor.id, row.at))
     judging.judge_start(session, unit, motor, Cause("start", row.id, row.at, row.received_at, row.person_id), found,
                         known_at)
     return found
+
+
+def findings_of_start(session: Session, unit: Unit, motor: Motor, row: Start, in_force: Limits) -> list[Finding]:
+    """What a start broke, by these limits. Nothing is stored."""
+    return check_start(
+        StartRecord(row.at, row.outcome, row.duration_s), judging.plate_facts(motor.nameplate_at(row.at)),
+        plan_of(motor), history_of(session, unit, motor, row.at, but=row), then_continuous=row.then_continuous,
+        limits=in_force)
 
 
 def _judge_again(session: Session, sender: Sender, motor: Motor, row: Start | Stop | Trip) -> None:

@@ -9,10 +9,11 @@ import subprocess
 import sys
 import tomllib
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 
 from app.cli import main
 
@@ -78,3 +79,48 @@ def test_what_is_installed_has_every_template_style_migration_table_and_the_demo
 def test_the_version_is_said_once() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     assert f"## {project['version']}" in (ROOT / "CHANGELOG.md").read_text("utf-8")
+
+
+# limits ----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Result]:
+    """Runs a command on an instance of its own with a unit of two shifts in it."""
+    monkeypatch.setenv("ROUND_SHEET_INSTANCE", str(tmp_path / "instance"))
+
+    def command(*words: str, stdin: str | None = None) -> Result:
+        return CliRunner().invoke(main, list(words), prog_name="round-sheet", input=stdin)
+
+    made = command("add-unit", "Brine unit", "--time-zone", "America/Chicago", "--shift", "Day 06:00", "--shift",
+                   "Night 18:00")
+    assert made.exit_code == 0, made.output
+    return command
+
+
+def listed(run: Callable[..., Result], name: str) -> str:
+    return next(line for line in run("limits", "--unit", "Brine unit").stdout.splitlines() if line.startswith(name))
+
+
+def test_a_limit_is_set_listed_and_set_back_by_command(run: Callable[..., Result]) -> None:
+    name, about = "bearing_hot_grease_alarm_c", ("--unit", "Brine unit", "--why", "procedure 12")
+    done = run("set-limit", name, "85", *about)
+    assert (done.exit_code, done.stdout) == (0, "") and "85 °C from now on" in done.stderr
+    assert listed(run, name) == f"{name}\t85\t°C\tdefault 90\tunit's limit"
+    assert run("set-limit", name, "default", *about).exit_code == 0
+    assert "\t90\t°C\tdefault 90" in listed(run, name)
+
+
+@pytest.mark.parametrize(("words", "says"), [
+    (("bearing_hot_grease_alarm_c", "100"), "below 100 °C"), (("bearing_hot_grease_alarm_c", "39"), "from 40"),
+    (("bearing_hot_grease_alarm_c", "nan"), "from 40"), (("bearing_hot_grease_alarm_c", "hot"), "not a number"),
+    (("no_such_limit", "1"), "No limit is called"), (("step_this_shift_k", "12", "--motor", "P-1"), "No motor"),
+    (("step_this_shift_k", "12", "--from", "2020-01-01 06:00"), "from now on"),
+    (("step_this_shift_k", "12", "--from", "soon"), "not a local time"),
+    (("start_to_50_hp_tries", "2.5"), "whole number"),
+], ids=str)
+def test_a_limit_that_cannot_be_is_refused_by_command_in_words(run: Callable[..., Result], words: tuple[str, ...],
+                                                               says: str) -> None:
+    refused = run("set-limit", *words, "--unit", "Brine unit", "--why", "x")
+    assert refused.exit_code == 1 and says in refused.stderr and refused.stdout == ""
+    assert "unit's limit" not in run("limits", "--unit", "Brine unit").stdout

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from app.rules import required, sheet
 from app.rules.facts import COULD_NOT_FEEL, ENDS, Ends, Facts, Reading
+from app.rules.findings import Finding
 from app.rules.limits import Limits
 
 GONE, IN_BAND, SHOWS, NO_WORD = "gone", "in band", "shows", "no word"
@@ -27,25 +28,27 @@ HEADING = "heading_for_limit_"
 PAST = {"bearing": "bearing_hot", "winding": "winding_hot", "amps": "amps_over_nameplate"}
 
 
-def verdict(facts: Facts, rule: str, end: str | None, measured: bool, limits: Limits) -> str:
+def verdict(facts: Facts, rule: str, end: str | None, measured: bool, limits: Limits,
+            judge: Callable[[Facts, Limits], list[Finding]] = sheet.judge) -> str:
     """GONE, IN_BAND, SHOWS or NO_WORD: what this entry says of a flag of this rule and end.
 
-    measured: the flag was raised on a figure, so only a figure can clear it.
+    measured: the flag was raised on a figure, so only a figure can clear it. judge: by which rules, where fewer do.
     """
     reading = facts.reading
     if reading is None or rule in BY_ACT_ONLY or not _tells(facts, reading, rule, end, measured):
         return NO_WORD
-    found = {(f.rule, f.end) for f in sheet.judge(facts, limits)}
+    found = {(f.rule, f.end) for f in judge(facts, limits)}
     if (rule, end) in found:
         return SHOWS
     if any(rule == HEADING + quantity and (past, end) in found for quantity, past in PAST.items()):
         return NO_WORD  # it no longer heads for the limit because it has passed it: that is no return to normal
     worse = _worse(facts, reading, rule, end, limits)
-    return IN_BAND if any(_fires(each, rule, end, limits) for each in worse) else GONE
+    return IN_BAND if any(_fires(each, rule, end, limits, judge) for each in worse) else GONE
 
 
-def _fires(facts: Facts, rule: str, end: str | None, limits: Limits) -> bool:
-    return any(f.rule == rule and f.end == end for f in sheet.judge(facts, limits))
+def _fires(facts: Facts, rule: str, end: str | None, limits: Limits,
+           judge: Callable[[Facts, Limits], list[Finding]]) -> bool:
+    return any(f.rule == rule and f.end == end for f in judge(facts, limits))
 
 
 def _felt(reading: Reading, end: str) -> bool:

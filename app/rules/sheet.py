@@ -41,7 +41,12 @@ WITH_HISTORY: tuple[Rule, ...] = (greasing.check, settling.check, temporary.chec
 
 def judge(facts: Facts, limits: Limits) -> list[Finding]:
     """Every finding of this motor, gravest first, then by rule and end; at most one a rule and end."""
-    found = _one_an_end(finding for check in (*AT_THE_MOTOR, *WITH_HISTORY) for finding in check(facts, limits))
+    return judge_by((*AT_THE_MOTOR, *WITH_HISTORY), facts, limits)
+
+
+def judge_by(rules: Iterable[Rule], facts: Facts, limits: Limits) -> list[Finding]:
+    """The same by some of the rules only: where it is known that no other can say anything new."""
+    found = _one_an_end(finding for check in rules for finding in check(facts, limits))
     return _sorted(settling.said(found, facts, limits))
 
 

@@ -62,6 +62,12 @@ def oil(show: Show) -> Scale:
     return Scale("fl oz", 1, units.fl_oz_from_ml) if show.grease == "oz" else Scale("mL", 0)
 
 
+def of_measure(show: Show, unit_of_measure: str) -> Scale:
+    """The scale in which a unit reads a figure kept in this unit of measure; its own where there is no other."""
+    scales = {"°C": temperature, "K": difference, "mm/s": vibration, "mL": oil}
+    return scales[unit_of_measure](show) if unit_of_measure in scales else Scale(unit_of_measure)
+
+
 def digits(value: float, places: int) -> str:
     """At most `places` decimals, no trailing zeros, no minus zero.
 

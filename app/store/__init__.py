@@ -15,6 +15,7 @@ from app.store import (
     oil,
     people,
     rounds,
+    set_up,
     signatures,
     starts,
     temporary,
@@ -23,4 +24,5 @@ from app.store import (
 from app.store.base import Base
 
 __all__ = ["Base", "carried", "changes", "devices", "dips", "flags", "guns", "handovers", "insulation", "limits",
-           "lubrication", "motors", "oil", "people", "rounds", "signatures", "starts", "temporary", "units"]
+           "lubrication", "motors", "oil", "people", "rounds", "set_up", "signatures", "starts", "temporary",
+           "units"]

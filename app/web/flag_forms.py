@@ -1,9 +1,8 @@
-"""The forms of the acts on a flag, and a time that is still to come, typed in the unit's own clock."""
+"""The forms of the acts on a flag."""
 
 from __future__ import annotations
 
-import re
-from datetime import date, datetime, time, timedelta
+from datetime import datetime
 from typing import Any
 
 from wtforms import Form, StringField, TextAreaField
@@ -12,33 +11,11 @@ from wtforms.validators import DataRequired, Length, ValidationError
 
 from app.entries import clean_text
 from app.rules.numbers import NotANumber, read_number
-from app.rules.shifts import local_instant
 from app.store.units import Unit
+from app.web.times_ahead import BadTimeToCome, time_to_come
 
 MOST = 1000
 SAY = "Write what was done, or who was told, when and how."
-_DAY_TIME = re.compile(r"(\d{4})-(\d{2})-(\d{2})[T ](\d{1,2}):(\d{2})(?::\d{2})?", re.ASCII)
-_TIME = re.compile(r"(\d{1,2}):(\d{2})", re.ASCII)
-
-
-class BadTimeToCome(ValueError):
-    """Not a date and time that can be taken without guessing; says what to enter."""
-
-
-def time_to_come(text: str, unit: Unit, now: datetime) -> datetime:
-    """`2026-11-24T18:00` in the unit's zone, or `18:00`, the next one. Raises BadTimeToCome."""
-    zone, typed = unit.calendar.zone, text.strip()
-    try:
-        if match := _DAY_TIME.fullmatch(typed):
-            year, month, day, hour, minute = (int(part) for part in match.groups())
-            return local_instant(date(year, month, day), time(hour, minute), zone)
-        if match := _TIME.fullmatch(typed):
-            at, today = time(int(match[1]), int(match[2])), now.astimezone(zone).date()
-            soon = local_instant(today, at, zone)
-            return soon if soon > now else local_instant(today + timedelta(days=1), at, zone)
-    except (ValueError, OverflowError):
-        pass
-    raise BadTimeToCome("Enter a date and time such as 2026-11-24 18:00, or a time such as 18:00 for the next one.")
 
 
 def words(label: str, needed: str | None = None) -> TextAreaField:

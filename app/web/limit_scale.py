@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from app.rules import wording
-from app.rules.units import c_from_f, k_from_f_difference, mm_s_rms_from_in_s_peak
+from app.rules.units import c_from_f, k_from_f_difference, ml_from_fl_oz, mm_s_rms_from_in_s_peak
 from app.store.units import Unit
 
-_BACK = {"°F": {"°C": c_from_f, "K": k_from_f_difference}, "in/s peak": {"mm/s": mm_s_rms_from_in_s_peak}}
+_BACK = {"°F": {"°C": c_from_f, "K": k_from_f_difference}, "in/s peak": {"mm/s": mm_s_rms_from_in_s_peak},
+         "fl oz": {"mL": ml_from_fl_oz}}
 
 
 def scale_of(unit: Unit, unit_of_measure: str) -> wording.Scale:
     """The scale that this unit reads a limit of this unit of measure in."""
-    scales = {"°C": wording.temperature, "K": wording.difference, "mm/s": wording.vibration}
-    return scales[unit_of_measure](unit.show) if unit_of_measure in scales else wording.Scale(unit_of_measure)
+    return wording.of_measure(unit.show, unit_of_measure)
 
 
 def shown(unit: Unit, value: float, unit_of_measure: str) -> float:

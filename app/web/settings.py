@@ -1,26 +1,23 @@
-"""The unit's settings: its shifts and display, its limits, its tokens. People are in settings_people."""
+"""The unit's settings: its shifts and display, its tokens. Limits and people have modules of their own."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
-from sqlalchemy.orm import Session
 from wtforms import Form
 
-from app.rules.limits import DEFAULTS, Default, Limit
-from app.store import limits
+from app.rules.limits import DEFAULTS
 from app.store.changes import note_change
-from app.store.limits import LimitChange
 from app.store.people import Person, Token, people_of, tokens_of
 from app.store.units import Unit
-from app.web import access, settings_people
+from app.web import access, settings_limits, settings_people
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
 from app.web.fields import WordField, picks, put_errors
 
 bp = Blueprint("settings", __name__)
 settings_people.add_to(bp)
+settings_limits.add_to(bp)
 
 SCALES = {"C": "°C", "F": "°F"}
 
@@ -29,22 +26,12 @@ class DisplayForm(Form):
     temperature = WordField("Temperatures are shown in", tuple(SCALES))
 
 
-@dataclass(frozen=True)
-class LimitLine:
-    """One limit as the page shows it: as shipped, in force for the whole unit, and for single motors."""
-
-    default: Default
-    in_force: Limit
-    last: LimitChange | None  # the change that set the unit's value
-    of_motors: list[LimitChange]
-
-
 @bp.get("/settings")
 @allow(SUPERVISOR)
 def index() -> Any:
     with reading() as session:
         unit = access.unit()
-        set_here = [line for line in limit_lines(session, unit) if line.last or line.of_motors]
+        set_here = [line for line in settings_limits.limit_lines(session, unit) if line.set_here]
         live = [token for token in tokens_of(session, unit) if token.revoked_at is None]
         return render_template("settings/index.html", people=people_of(session, unit), limits=DEFAULTS,
                                set_here=set_here, tokens=live)
@@ -80,34 +67,6 @@ def unit_post() -> Any:
 def show_unit(form: DisplayForm, status: int = 200) -> Any:
     form.temperature.choices = picks(SCALES.items())
     return render_template("settings/unit.html", form=form, shift=access.unit().calendar.shift_of(now())), status
-
-
-# limits ----------------------------------------------------------------------------------------------------
-
-
-@bp.get("/settings/limits")
-@allow(SUPERVISOR)
-def limits_page() -> Any:
-    with reading() as session:
-        lines = limit_lines(session, access.unit())
-        return render_template("settings/limits.html", lines=lines,
-                               set_here=[line for line in lines if line.last or line.of_motors])
-
-
-def limit_lines(session: Session, unit: Unit) -> list[LimitLine]:
-    """Every limit with its default, its source, and who set it otherwise."""
-    changes = limits.limit_changes(session, unit.id)
-    in_force = limits.limits_from(changes, None, now())
-    newest: dict[tuple[str, int | None], LimitChange] = {}
-    for change in changes:
-        if change.at <= now():
-            newest[change.name, change.motor_id] = change
-    lines = []
-    for name, default in DEFAULTS.items():
-        last = newest.get((name, None))
-        of_motors = [c for (n, motor_id), c in newest.items() if n == name and motor_id and c.value is not None]
-        lines.append(LimitLine(default, in_force[name], last if last and last.value is not None else None, of_motors))
-    return lines
 
 
 # tokens ----------------------------------------------------------------------------------------------------
