@@ -70,7 +70,7 @@ class Limits:
         return Limit(name, default.value, default.unit, default.source, default.confirmed)
 
     def value(self, name: str) -> float:
-        return self[name].value
+        return self.changed[name][0] if name in self.changed else DEFAULTS[name].value
 
 
 def _default(row: tables.Row) -> Default:

@@ -14,6 +14,9 @@ from app.rules import elapsed
 from app.rules.facts import ENDS, Facts, Reading
 from app.rules.limits import Limits
 
+#: When something disturbed a quantity, and for how many hours it must settle.
+Disturbed = list[tuple[datetime, float]]
+
 
 @dataclass(frozen=True)
 class Quantity:
@@ -61,40 +64,41 @@ def before(quantity: Quantity, facts: Facts, limits: Limits) -> list[tuple[Readi
     reading, found = facts.reading, []
     if reading is None:
         return []
+    most, disturbed = int(limits.value("off_own_normal_window_readings")), _disturbed(quantity, facts, limits)
     for earlier in sorted(facts.history.running, key=lambda r: r.taken_at, reverse=True):
         value = quantity.value(earlier)
-        if value is not None and _like(quantity, earlier, reading, facts, limits):
+        if value is not None and _like(quantity, earlier, reading, facts, disturbed):
             found.append((earlier, value))
-    return found[:int(limits.value("off_own_normal_window_readings"))]
+            if len(found) == most:
+                break
+    return found
 
 
-def _like(quantity: Quantity, earlier: Reading, reading: Reading, facts: Facts, limits: Limits) -> bool:
+def _like(quantity: Quantity, earlier: Reading, reading: Reading, facts: Facts, disturbed: Disturbed) -> bool:
     renewed = facts.history.new_normal_at
     return (earlier.running
-            and elapsed.hours(earlier.taken_at, reading.taken_at) > 0
             and earlier.nameplate_key == reading.nameplate_key
             and quantity.method(earlier) == quantity.method(reading)
+            and elapsed.hours(earlier.taken_at, reading.taken_at) > 0
             and (renewed is None or elapsed.hours(renewed, earlier.taken_at) >= 0)
-            and not _settling(quantity, earlier, facts, limits))
+            and not _within(disturbed, earlier.taken_at))
 
 
 def _settling(quantity: Quantity, reading: Reading, facts: Facts, limits: Limits) -> bool:
-    """Within the wait after a start, or after greasing an end this quantity feels."""
-    started = facts.history.last_start_at
-    if started is not None and _within(started, reading.taken_at, limits.value("step_start_wait_h")):
-        return True
-    wait_h = limits.value("step_greasing_wait_h")
-    return any(_within(at, reading.taken_at, wait_h) for at in _greased(quantity, facts))
+    return _within(_disturbed(quantity, facts, limits), reading.taken_at)
 
 
-def _greased(quantity: Quantity, facts: Facts) -> list[datetime]:
-    times = [done.at for done in facts.history.greasings if done.end in quantity.warmed_by]
+def _disturbed(quantity: Quantity, facts: Facts, limits: Limits) -> Disturbed:
+    """What this quantity must settle after, each with its wait in hours: a start, a greasing of an end it feels."""
+    started, wait_h = facts.history.last_start_at, limits.value("step_greasing_wait_h")
+    found = [] if started is None else [(started, limits.value("step_start_wait_h"))]
+    found += [(done.at, wait_h) for done in facts.history.greasings if done.end in quantity.warmed_by]
     for end in quantity.warmed_by:
         point = facts.motor.lubrication[end]
         if point is not None and point.last_greased_at is not None:
-            times.append(point.last_greased_at)
-    return times
+            found.append((point.last_greased_at, wait_h))
+    return found
 
 
-def _within(event: datetime, at: datetime, wait_h: float) -> bool:
-    return 0 <= elapsed.hours(event, at) < wait_h
+def _within(disturbed: Disturbed, at: datetime) -> bool:
+    return any(0 <= elapsed.hours(event, at) < wait_h for event, wait_h in disturbed)
