@@ -17,23 +17,14 @@ import click
 from flask import Flask
 
 from app import backups, cli_keeping, guessing
-from app.cli_ground import fail, main, opened, say
+from app import cli_limits as cli_limits  # its commands join the group
+from app.cli_ground import fail, main, opened, say, unit_or_fail
 from app.db import Database
 from app.rules import shifts
-from app.rules.limits import DEFAULTS
-from app.store import limits, motors, people, register_file, units
+from app.store import people, register_file, units
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR, Token
-from app.store.units import Unit
 
 ROLE_WORDS = {"operator": OPERATOR, "head-operator": HEAD_OPERATOR, "supervisor": SUPERVISOR}
-
-
-def unit_or_fail(session, name: str) -> Unit:
-    unit = units.unit_named(session, name)
-    if unit is None:
-        known = ", ".join(u.name for u in units.all_units(session)) or "none yet"
-        raise fail(f"No unit is called {name!r}. Units: {known}.")
-    return unit
 
 
 # serving ---------------------------------------------------------------------------------------------------
@@ -175,67 +166,6 @@ def add_token(name: str, unit_name: str, scope: str) -> None:
                           created_at=datetime.now(UTC)))
         session.commit()
     click.echo(token)
-
-
-# limits ----------------------------------------------------------------------------------------------------
-
-
-@main.command("set-limit", with_appcontext=False,
-              epilog='Example: round-sheet set-limit bearing_hot_grease_alarm_c 85 --unit "Brine unit" --why "plate"')
-@click.argument("name")
-@click.argument("value")
-@click.option("--unit", "unit_name", required=True)
-@click.option("--motor", "tag", default=None, help="Only for this motor's tag.")
-@click.option("--why", required=True)
-@click.option("--from", "begins", default=None, metavar="'YYYY-MM-DD HH:MM'",
-              help="Local time of the unit from which it counts; from now on unless given.")
-def set_limit(name: str, value: str, unit_name: str, tag: str | None, why: str, begins: str | None) -> None:
-    """Change a limit; what came before is not judged by it. VALUE is in SI, or the word `default`."""
-    figure = None if value == "default" else read_figure(value)
-    now = datetime.now(UTC)
-    with opened() as (_, database), database.writing() as session:
-        unit = unit_or_fail(session, unit_name)
-        at = local_time(begins, unit) if begins else now
-        try:
-            limits.change_limit(session, unit, name, figure, tag, why, None, at, now=now)
-        except limits.BadLimit as error:
-            raise fail(str(error)) from error
-        motor = motors.motor_by_tag(session, unit.id, tag) if tag else None
-        stands = limits.limits_at(session, unit.id, motor.id if motor else None, at)[name]
-        session.commit()
-    say(f"{name} is {stands.value:g} {stands.unit} from {begins or 'now'} on" + (f" for {tag}." if tag else "."))
-
-
-def read_figure(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError as error:
-        raise fail(f"{text!r} is not a number such as 85 or 2.8, nor the word default.") from error
-
-
-def local_time(text: str, unit: Unit) -> datetime:
-    """"2026-12-01 06:00" in the unit's zone; a time that the clocks skip is the first instant after."""
-    try:
-        wall = datetime.strptime(text, "%Y-%m-%d %H:%M")  # noqa: DTZ007 - the zone is the unit's
-    except ValueError as error:
-        raise fail(f"{text!r} is not a local time such as 2026-12-01 06:00.") from error
-    return shifts.local_instant(wall.date(), wall.time(), unit.calendar.zone)
-
-
-@main.command("limits", with_appcontext=False, epilog='Example: round-sheet limits --unit "Brine unit"')
-@click.option("--unit", "unit_name", required=True)
-@click.option("--motor", "tag", default=None, help="As they are in force for this motor's tag.")
-def show_limits(unit_name: str, tag: str | None) -> None:
-    """List every limit: name, value, unit, default, source."""
-    with opened() as (_, database), database.reading() as session:
-        unit = unit_or_fail(session, unit_name)
-        motor = motors.motor_by_tag(session, unit.id, tag) if tag else None
-        if tag and motor is None:
-            raise fail(f"No motor of {unit_name} has the tag {tag!r}.")
-        in_force = limits.limits_at(session, unit.id, motor.id if motor else None, datetime.now(UTC))
-        for name, default in DEFAULTS.items():
-            limit = in_force[name]
-            click.echo(f"{name}\t{limit.value:g}\t{limit.unit}\tdefault {default.value:g}\t{limit.source}")
 
 
 # register and week -----------------------------------------------------------------------------------------

@@ -8,9 +8,12 @@ from contextlib import contextmanager
 import click
 from flask.cli import AppGroup
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session
 
 from app.config import BadSetting, NoInstance, Settings, load
 from app.db import Database, DatabaseTooNew
+from app.store import units
+from app.store.units import Unit
 
 main = AppGroup("round-sheet", help="The shift's round sheet for a process unit's AC motors.",
                 context_settings={"help_option_names": ["-h", "--help"]})
@@ -40,3 +43,11 @@ def opened(*, create: bool = False) -> Iterator[tuple[Settings, Database]]:
         raise fail(str(error)) from error
     except DBAPIError as error:
         raise fail(f"The database does not answer: {error.orig}") from error
+
+
+def unit_or_fail(session: Session, name: str) -> Unit:
+    unit = units.unit_named(session, name)
+    if unit is None:
+        known = ", ".join(u.name for u in units.all_units(session)) or "none yet"
+        raise fail(f"No unit is called {name!r}. Units: {known}.")
+    return unit

@@ -115,15 +115,16 @@ class Rehearsal:
 
 
 def rehearse(session: Session, unit: Unit, start: datetime, end: datetime, asked: Iterable[Asked],
-             progress: Progress = lambda done, of: None) -> Rehearsal:
+             progress: Progress = lambda done, of: None, show: Show | None = None) -> Rehearsal:
     """Judges the weeks again. Without anything asked, every rule that has a limit: then nothing should differ.
 
+    progress: told how many motors of how many are done. show: the scale that a refusal speaks in.
     Raises BadRehearsal for limits that cannot stand beside each other.
     """
     asked = tuple(asked)
     changes = limits.limit_changes(session, unit.id)
     planned = plan(changes, asked)
-    check(unit.show, asked, planned, end)
+    check(show or Show(), asked, planned, end)
     families = limit_reach.families(a.name for a in asked) if asked else frozenset(limit_reach.FAMILIES)
     real = past.flags_between(session, unit.id, start, end)
     stage = _Stage(session, unit, start, end, changes, planned, families, real)

@@ -86,6 +86,7 @@ def register(app: Flask) -> None:
         motors,
         own,
         register,
+        rehearsal,
         rounds,
         settings,
         signatures,
@@ -99,7 +100,7 @@ def register(app: Flask) -> None:
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
                    settings, standards, signatures, handover, temporary, timeline, changes,
-                   flag_numbers, judge, tablets, own):
+                   flag_numbers, judge, tablets, own, rehearsal):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.session_interface = SaidCookie()
