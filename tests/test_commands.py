@@ -124,3 +124,20 @@ def test_a_limit_that_cannot_be_is_refused_by_command_in_words(run: Callable[...
     refused = run("set-limit", *words, "--unit", "Brine unit", "--why", "x")
     assert refused.exit_code == 1 and says in refused.stderr and refused.stdout == ""
     assert "unit's limit" not in run("limits", "--unit", "Brine unit").stdout
+
+
+def test_a_rehearsal_is_a_table_on_standard_output(run: Callable[..., Result]) -> None:
+    done = run("rehearse", "--unit", "Brine unit", "--weeks", "4", "--set", "bearing_hot_grease_alarm_c=85")
+    assert done.exit_code == 0, done.output
+    assert done.stdout.splitlines() == ["rule\ttag\traised\twould be", "all\tall\t0\t0"]
+
+
+@pytest.mark.parametrize(("words", "says"), [
+    (("--set", "bearing_hot_grease_alarm_c=100"), "below 100 °C"), (("--set", "bearing_hot_grease_alarm_c"), "value"),
+    (("--set", "no_such=1"), "No limit is called"), (("--weeks", "0"), "1 to 26 weeks"), (("--motor", "P-1"), "tag"),
+    (("--set", "step_this_shift_k=warm"), "not a number"),
+], ids=str)
+def test_what_cannot_be_rehearsed_is_refused_by_command_in_words(run: Callable[..., Result], words: tuple[str, ...],
+                                                                 says: str) -> None:
+    refused = run("rehearse", "--unit", "Brine unit", *words)
+    assert refused.exit_code == 1 and says in refused.stderr and refused.stdout == ""

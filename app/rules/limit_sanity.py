@@ -81,10 +81,10 @@ def order_fault(name: str, limits: Limits, show: Show) -> str | None:
     return None
 
 
-def told(default: Default, value: float, show: Show) -> str:
+def told(default: Default, value: float, show: Show, places: int = wording.MOST_PLACES) -> str:
     """A limit's value with its unit as this plant reads it."""
     scale = wording.of_measure(show, default.unit)
-    return wording.figure(value, replace(scale, places=wording.MOST_PLACES))
+    return wording.figure(value, replace(scale, places=places))
 
 
 def broken(limits: Limits, names: Sequence[str] = tuple(DEFAULTS)) -> list[Pair]:

@@ -100,9 +100,9 @@ def line_of(default: Default, in_force: Limit, changes: list[LimitChange]) -> Li
                      [c for c in changes if c.at > now()])
 
 
-def told(default: Default, value: float | None) -> str:
+def told(default: Default, value: float | None, places: int = wording.MOST_PLACES) -> str:
     """A limit's value in the unit's own scale; nothing of its own goes back to what lies under it."""
-    return "back" if value is None else limit_sanity.told(default, value, access.unit().show)
+    return "back" if value is None else limit_sanity.told(default, value, access.unit().show, places)
 
 
 # one of them -----------------------------------------------------------------------------------------------
