@@ -153,6 +153,10 @@ class Calendar:
         since = self.patterns[index].valid_from if index else None  # the first holds from the beginning
         return self.patterns[index], since, min(later, default=None)
 
+    def pattern_at(self, instant: datetime) -> Pattern:
+        """The pattern in force at an instant."""
+        return self._segment(instant)[0]
+
     def _starts(self, pattern: Pattern, around: date, days: int = 2) -> list[tuple[datetime, date, str]]:
         """Every start near a day, in the order of the local clock: of two in one gap the later one counts."""
         zone = self.zone

@@ -67,3 +67,17 @@ def add_unit(session: Session, name: str, time_zone: str, shifts: list[ShiftStar
     session.add(unit)
     session.flush()
     return unit
+
+
+def change_pattern(session: Session, unit: Unit, shifts: list[ShiftStart], at: datetime) -> ShiftPattern:
+    """Another pattern from a boundary on; what came before keeps its shifts. Of two at one instant the later row is."""
+    made = ShiftPattern(unit_id=unit.id, valid_from=at, shifts=[{"name": s.name, "at": s.at} for s in shifts])
+    unit.patterns.append(made)
+    session.flush()
+    return made
+
+
+def set_first_pattern(session: Session, unit: Unit, shifts: list[ShiftStart]) -> None:
+    """The pattern from the beginning, while nothing was entered by it."""
+    unit.patterns[:] = [ShiftPattern(shifts=[{"name": s.name, "at": s.at} for s in shifts])]
+    session.flush()

@@ -1,29 +1,21 @@
-"""The unit's settings: its shifts and display, its tokens. Limits and people have modules of their own."""
+"""The unit's settings and its tokens. The unit itself, limits and people have modules of their own."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, flash, redirect, render_template, request, url_for
-from wtforms import Form
+from flask import Blueprint, flash, redirect, render_template, url_for
 
 from app.rules.limits import DEFAULTS
 from app.store.changes import note_change
 from app.store.people import Person, Token, people_of, tokens_of
-from app.store.units import Unit
-from app.web import access, settings_limits, settings_people
+from app.web import access, settings_limits, settings_people, settings_unit
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
-from app.web.fields import WordField, picks, put_errors
 
 bp = Blueprint("settings", __name__)
 settings_people.add_to(bp)
 settings_limits.add_to(bp)
-
-SCALES = {"C": "°C", "F": "°F"}
-
-
-class DisplayForm(Form):
-    temperature = WordField("Temperatures are shown in", tuple(SCALES))
+settings_unit.add_to(bp)
 
 
 @bp.get("/settings")
@@ -34,39 +26,7 @@ def index() -> Any:
         set_here = [line for line in settings_limits.limit_lines(session, unit) if line.set_here]
         live = [token for token in tokens_of(session, unit) if token.revoked_at is None]
         return render_template("settings/index.html", people=people_of(session, unit), limits=DEFAULTS,
-                               set_here=set_here, tokens=live)
-
-
-# the unit --------------------------------------------------------------------------------------------------
-
-
-@bp.get("/settings/unit")
-@allow(SUPERVISOR)
-def unit_page() -> Any:
-    return show_unit(DisplayForm(temperature=access.unit().temperature))
-
-
-@bp.post("/settings/unit", endpoint="unit_post")
-@allow(SUPERVISOR)
-def unit_post() -> Any:
-    form = DisplayForm(request.form)
-    if form.temperature.data not in SCALES:
-        put_errors(form, [("temperature", "Choose °C or °F.")])
-        return show_unit(form, 400)
-    with writing() as session:
-        unit, person = session.get_one(Unit, access.unit().id), session.get_one(Person, access.person().id)
-        if unit.temperature != form.temperature.data:
-            note_change(session, unit_id=unit.id, at=now(), person=person, subject="unit", subject_id=unit.id,
-                        label=unit.name, field="temperature", before=unit.temperature, after=form.temperature.data)
-            unit.temperature = form.temperature.data
-        session.commit()
-    flash(f"Temperatures are shown in {SCALES[form.temperature.data]}. What is stored does not change.")
-    return redirect(url_for(".unit_page"), 303)
-
-
-def show_unit(form: DisplayForm, status: int = 200) -> Any:
-    form.temperature.choices = picks(SCALES.items())
-    return render_template("settings/unit.html", form=form, shift=access.unit().calendar.shift_of(now())), status
+                               set_here=set_here, tokens=live, in_force=unit.calendar.pattern_at(now()))
 
 
 # tokens ----------------------------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from datetime import timedelta
 
 import pytest
 from flask.testing import FlaskClient
@@ -13,14 +14,27 @@ from app.guessing import secret_fits
 from app.rules.limits import DEFAULTS
 from app.store.changes import Change
 from app.store.limits import LimitChange
+from app.store.motors import Motor
 from app.store.people import Person, SignedIn, Token, person_by_sign_in
 from app.store.units import Unit
 from tests.conftest import on_both
-from tests.factories import NOW, SECRET, Plant, make_person, make_unit, post_form, sign_in, try_sign_in
+from tests.factories import (
+    NOW,
+    SECRET,
+    Plant,
+    make_person,
+    make_reading,
+    make_round,
+    make_unit,
+    post_form,
+    sign_in,
+    try_sign_in,
+)
 
 PHRASE = "copper kettle 88"
 PAGES = ["/settings", "/settings/people", "/settings/people/add", "/settings/people/1", "/settings/unit",
-         "/settings/limits", "/settings/tokens"]
+         "/settings/limits", "/settings/tokens", "/settings/unit/shifts",
+         "/settings/limits/clearing_band_k", "/rehearsal"]
 
 
 @pytest.fixture
@@ -296,3 +310,79 @@ def test_a_revoked_token_stays_listed_and_is_noted(supervisor: FlaskClient, app_
         assert session.get_one(Token, theirs.id).revoked_at is None
     assert changes(app_database, "token") == [("revoked", "no", "yes", "Supervisor")]
     assert "revoked" in words(supervisor, "/settings/tokens")
+
+
+# the unit's scales and shifts ------------------------------------------------------------------------------
+
+
+def test_every_scale_is_set_by_itself_and_noted(supervisor: FlaskClient, app_database: Database, plant: Plant) -> None:
+    fields = {"temperature": "C", "power": "kW", "vibration": "in/s", "grease": "oz"}
+    assert post_form(supervisor, "/settings/unit", fields).status_code == 303
+    assert changes(app_database, "unit") == [("power", "hp", "kW", "Supervisor"),
+                                             ("vibration", "mm/s", "in/s", "Supervisor"),
+                                             ("grease", "g", "oz", "Supervisor")]
+    assert post_form(supervisor, "/settings/unit", fields | {"grease": "stone"}).status_code == 400
+    with app_database.reading() as session:
+        unit = session.get_one(Unit, plant.unit.id)
+        assert (unit.power, unit.vibration, unit.grease) == ("kW", "in/s", "oz")
+
+
+def test_the_zone_is_changed_only_while_nothing_was_entered(supervisor: FlaskClient, app_database: Database,
+                                                            plant: Plant) -> None:
+    wrong = post_form(supervisor, "/settings/unit", {"time_zone": "Chicago"})
+    assert wrong.status_code == 400 and 'id="time_zone-error"' in wrong.get_data(as_text=True)
+    assert post_form(supervisor, "/settings/unit", {"time_zone": "Europe/Berlin"}).status_code == 303
+    with app_database.writing() as session:
+        assert session.get_one(Unit, plant.unit.id).time_zone == "Europe/Berlin"
+        make_reading(session, session.get_one(Motor, plant.motor.id), session.get_one(Person, plant.operator.id), NOW)
+        session.commit()
+    assert "The time zone stays Europe/Berlin" in words(supervisor, "/settings/unit")
+    late = post_form(supervisor, "/settings/unit", {"time_zone": "America/Chicago"})
+    assert late.status_code == 400 and "The zone stays" in late.get_data(as_text=True)
+
+
+EIGHT = {"name_1": "Morning", "at_1": "6:00", "name_2": "Afternoon", "at_2": "14.00", "name_3": "Night",
+         "at_3": "22:00", "why": "new crew plan"}
+MORNING = "2026-11-25T12:00:00+00:00"  # 06:00 in Chicago, the next day
+
+
+def test_shifts_are_shown_first_and_then_changed_from_a_boundary(supervisor: FlaskClient, app_database: Database,
+                                                                 plant: Plant) -> None:
+    with app_database.writing() as session:
+        opened = make_round(session, session.get_one(Unit, plant.unit.id))
+        session.commit()
+    page = post_form(supervisor, "/settings/unit/shifts", EIGHT | {"begins": MORNING})
+    text = html.unescape(page.get_data(as_text=True))
+    assert page.status_code == 200 and "It would go like this" in text and "Afternoon, 25 Nov 2026" in text
+    assert changes(app_database, "unit") == []
+    shown = re.search(r'name="shown" value="([^"]+)"', text)
+    assert shown
+    done = post_form(supervisor, "/settings/unit/shifts", EIGHT | {"begins": MORNING, "shown": shown[1]})
+    assert done.status_code == 303
+    assert changes(app_database, "unit") == [(
+        "shifts", "Day 06:00, Night 18:00",
+        "Morning 06:00, Afternoon 14:00, Night 22:00 from 2026-11-25 06:00-06:00", "Supervisor")]
+    with app_database.reading() as session:
+        calendar = session.get_one(Unit, plant.unit.id).calendar
+        now_on = calendar.shift_of(NOW)
+        assert (now_on.starts_at, now_on.ends_at) == (opened.starts_at, opened.ends_at)  # the open sheet's shift
+        assert calendar.shift_of(NOW + timedelta(days=1)).label == "Morning 2026-11-25"
+        assert calendar.shift_of(NOW - timedelta(days=9)).label == "Day 2026-11-15"
+    assert "(to come)" in words(supervisor, "/settings/unit")
+
+
+@pytest.mark.parametrize(("fields", "field"), [
+    ({"begins": ""}, "begins"), ({"begins": "2026-11-25T13:00:00+00:00"}, "begins"), ({"why": ""}, "why"),
+    ({"at_2": "25:00"}, "at_2"), ({"name_3": "morning"}, "name_3"), ({"at_3": "06:00"}, "at_3"),
+    ({"name_1": "", "name_2": "", "name_3": "", "at_1": "", "at_2": "", "at_3": ""}, "at_1"),
+], ids=str)
+def test_shifts_that_cannot_be_stand_at_their_field(supervisor: FlaskClient, app_database: Database,
+                                                    fields: dict[str, str], field: str) -> None:
+    answer = post_form(supervisor, "/settings/unit/shifts", EIGHT | {"begins": MORNING} | fields)
+    assert answer.status_code == 400 and f'id="{field}-error"' in answer.get_data(as_text=True)
+    assert changes(app_database, "unit") == []
+
+
+def test_eight_and_twelve_hours_are_one_tap_to_begin_from(supervisor: FlaskClient) -> None:
+    assert 'value="14:00"' in supervisor.get("/settings/unit/shifts?preset=8").get_data(as_text=True)
+    assert 'value="18:00"' in supervisor.get("/settings/unit/shifts").get_data(as_text=True)
