@@ -1,5 +1,8 @@
 """What one round's sheet shows: every motor in walking order, done, skipped, left or not due; and how complete it is.
 
+Routes are walked one after the other; a motor on several stands under the first on which it is due. Motors on none
+come last, in the register's own order.
+
 Page, review, signature and export all count from here.
 """
 
@@ -11,7 +14,7 @@ from datetime import datetime
 from sqlalchemy.orm import Session
 
 from app.rules import shifts
-from app.store import flags, motors, rounds
+from app.store import flags, motors, rounds, routes
 from app.store.motors import Motor
 from app.store.rounds import Reading, Round
 from app.store.units import Unit
@@ -29,6 +32,9 @@ class Row:
     also: tuple[Reading, ...] = ()  # others of this round: somebody else looked too
     findings: tuple[flags.Finding, ...] = ()
     last_done_at: datetime | None = None  # for those checked every day or week
+    every: str = "shift"  # how often it is checked: shift, day or week
+    route: str = ""  # the route it is walked on; "": on none
+    also_on: tuple[str, ...] = ()  # other routes that this look counts for
 
     @property
     def flagged(self) -> dict[str, str]:
@@ -42,6 +48,7 @@ class Row:
 @dataclass(frozen=True)
 class Sheet:
     rows: tuple[Row, ...] = field(default_factory=tuple)
+    has_routes: bool = False
 
     def count(self, *statuses: str) -> int:
         return sum(1 for row in self.rows if row.status in statuses)
@@ -92,10 +99,12 @@ def sheet_of(session: Session, unit: Unit, opened: Round, now: datetime, with_fi
         here.setdefault(reading.motor_id, []).append(reading)
     newest = {motor_id: _newest(found) for motor_id, found in here.items()}
     found = flags.findings_of(session, [r.id for r in newest.values()]) if with_findings else {}
-    done_before = _done_before(session, unit, register, opened)
-    return Sheet(tuple(
-        _row(motor, newest.get(motor.id), here.get(motor.id, []), found, done_before.get(motor.id))
-        for motor in register if motor.created_at < opened.ends_at))
+    walks = routes.walks_of(session, unit.id)
+    looked = _looked_before(session, unit, [m.id for m in register if _seldom(walks, m)], opened)
+    rows = [_row(_Place.of(walks, motor, looked.get(motor.id, NEVER)), motor, newest.get(motor.id),
+                 here.get(motor.id, []), found)
+            for motor in register if motor.created_at < opened.ends_at]
+    return Sheet(tuple(_in_walking_order(walks, rows)), bool(walks.routes))
 
 
 def makes_read(reading: Reading) -> bool:
@@ -108,32 +117,81 @@ def _newest(found: list[Reading]) -> Reading:
     return max(found, key=lambda r: (makes_read(r), r.taken_at, r.received_at))
 
 
-def _row(motor: Motor, reading: Reading | None, all_here: list[Reading], found: dict[object, list[flags.Finding]],
-         done_before: datetime | None) -> Row:
+@dataclass(frozen=True)
+class Looked:
+    """A motor's newest looks before this round: in its local date, and in its ISO week."""
+
+    day: datetime | None = None
+    week: datetime | None = None
+
+    def done(self, every: str) -> datetime | None:
+        """When it was read already, for what is checked so often; None while it is due."""
+        return {"shift": None, "day": self.day, "week": self.week}[every]
+
+
+NEVER = Looked()
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Where a motor is walked, and whether it is due there."""
+
+    route: str = ""
+    also_on: tuple[str, ...] = ()
+    every: str = "shift"
+    done_before: datetime | None = None
+
+    @classmethod
+    def of(cls, walks: routes.Walks, motor: Motor, looked: Looked) -> _Place:
+        on = walks.of_motor.get(motor.id, ())
+        if not on:
+            return cls(every=motor.checked_every, done_before=looked.done(motor.checked_every))
+        here = next((route for route in on if looked.done(route.checked_every) is None), on[0])
+        return cls(here.name, tuple(route.name for route in on if route is not here), walks.every(motor),
+                   looked.done(here.checked_every))
+
+
+def _row(place: _Place, motor: Motor, reading: Reading | None, all_here: list[Reading],
+         found: dict[object, list[flags.Finding]]) -> Row:
     others = tuple(r for r in all_here if reading is not None and r.id != reading.id)
     if reading is not None and makes_read(reading):
         status = DONE
-    elif done_before is not None:
+    elif place.done_before is not None:
         status = NOT_DUE
     elif any(r.skipped for r in all_here):
         status = SKIPPED
     else:
         status = LEFT
-    return Row(motor, status, reading, others, tuple(found.get(reading.id, ())) if reading else (), done_before)
+    return Row(motor, status, reading, others, tuple(found.get(reading.id, ())) if reading else (), place.done_before,
+               place.every, place.route, place.also_on)
 
 
-def _done_before(session: Session, unit: Unit, register: list[Motor], opened: Round) -> dict[int, datetime]:
-    """Motors checked every day or week that were read earlier in the same local date or ISO week."""
-    seldom = {m.id: m.checked_every for m in register if m.checked_every != "shift"}
-    if not seldom:
+def _in_walking_order(walks: routes.Walks, rows: list[Row]) -> list[Row]:
+    """Route by route in their order, then what is on none, in the order it comes."""
+    ordered: list[Row] = []
+    for route in walks.routes:
+        here = {row.motor.id: row for row in rows if row.route == route.name}
+        ordered += [here[key] for key in route.motor_ids if key in here]
+    return ordered + [row for row in rows if not row.route]
+
+
+def _seldom(walks: routes.Walks, motor: Motor) -> bool:
+    """Checked every day or week, here or on one of its routes."""
+    on = walks.of_motor.get(motor.id, ())
+    return any(route.checked_every != "shift" for route in on) if on else motor.checked_every != "shift"
+
+
+def _looked_before(session: Session, unit: Unit, motor_ids: list[int], opened: Round) -> dict[int, Looked]:
+    """The looks at these motors earlier in the round's local date and ISO week: due until read, not because read
+    later."""
+    if not motor_ids:
         return {}
     zone = unit.calendar.zone
     day_start, day_end = shifts.day_bounds(opened.shift_date, zone)
     week_start, week_end = shifts.week_bounds(shifts.week_of(day_start, zone), zone)
-    looks = rounds.looks_between(session, list(seldom), week_start, week_end)
-    done: dict[int, datetime] = {}
-    for motor_id, at, round_id in looks:
-        in_period = day_start <= at < day_end if seldom[motor_id] == "day" else True
-        if in_period and round_id != opened.id and at < opened.starts_at:  # due until read, not because read later
-            done[motor_id] = at
-    return done
+    found: dict[int, Looked] = {}
+    for motor_id, at, round_id in rounds.looks_between(session, motor_ids, week_start, week_end):
+        if round_id != opened.id and at < opened.starts_at:
+            before = found.get(motor_id, NEVER)
+            found[motor_id] = Looked(at if day_start <= at < day_end else before.day, at)
+    return found

@@ -22,6 +22,7 @@ from app.sheets import makes_read
 from app.store.motors import Motor, walking_order
 from app.store.people import Person, with_name
 from app.store.rounds import Reading, Round, not_corrected
+from app.store.routes import Walks, walks_of
 from app.store.units import Unit
 
 RUNNING, COMPLETE, INCOMPLETE, MISSED = "running", "complete", "incomplete", "missed"
@@ -32,6 +33,7 @@ class NotSeen:
     """A motor that was due in a shift and not read: skipped with a reason, or not seen at all."""
 
     motor: Motor
+    every: str  # how often it is checked: shift, day or week
     reason: str  # "" when nobody gave one
     by: str
     last_read: datetime | None
@@ -207,7 +209,7 @@ def coverage(session: Session, unit: Unit, week: Week, now: datetime) -> Coverag
     looks: dict[int, list[Look]] = {}
     for look in looks_of_rounds(session, [r.id for r in opened.values()]):
         looks.setdefault(look.round_id, []).append(look)
-    route = _Route(route_before(session, unit.id, week.start), looks, week)
+    route = _Route(route_before(session, unit.id, week.start), looks, week, walks_of(session, unit.id))
     made = []
     for shift in shifts_of_week(week):
         sheet = opened.get((shift.date, shift.name))
@@ -228,11 +230,13 @@ def week_floor(week: Week) -> date:
 class _Route:
     """Goes through the week's shifts in order, remembering when each motor was last read."""
 
-    def __init__(self, route: list[tuple[Motor, datetime | None]], looks: dict[int, list[Look]], week: Week) -> None:
+    def __init__(self, route: list[tuple[Motor, datetime | None]], looks: dict[int, list[Look]], week: Week,
+                 walks: Walks) -> None:
         self._zone = week.zone
         self._motors = [motor for motor, _ in route]
         self._last_read = {motor.id: at for motor, at in route if at is not None}
-        seldom = {m.id for m in self._motors if m.checked_every != "shift"}
+        self._every = {m.id: walks.every(m) for m in self._motors}
+        seldom = {key for key, every in self._every.items() if every != "shift"}
         self._seldom: dict[int, list[tuple[datetime, int]]] = {}
         self._bounds: dict[tuple[str, date], tuple[datetime, datetime]] = {}
         for look in (look for held in looks.values() for look in held):
@@ -241,7 +245,7 @@ class _Route:
 
     def _read_elsewhere(self, motor: Motor, walked: ShiftRound) -> bool:
         """Checked every day or week, and read before this shift in the same local date or ISO week."""
-        start, end = self._due_within(motor.checked_every, walked.shift.date)
+        start, end = self._due_within(self._every[motor.id], walked.shift.date)
         here = walked.round.id if walked.round else None
         return any(round_id != here and at < walked.shift.starts_at and start <= at < end
                    for at, round_id in self._seldom.get(motor.id, ()))
@@ -283,5 +287,5 @@ class _Route:
         else:
             return
         walked.missed_motors.append(NotSeen(
-            motor, (skip.skip_reason or "") if skip else "", skip.person if skip else "",
+            motor, self._every[motor.id], (skip.skip_reason or "") if skip else "", skip.person if skip else "",
             self._last_read.get(motor.id), walked.shift.ends_at))

@@ -130,7 +130,7 @@ def not_seen_rows(rounds: Coverage, week: Week) -> Iterator[Row]:
     for r in rounds.rounds:
         for missed in r.missed_motors:
             motor = missed.motor
-            yield (r.shift.date.isoformat(), r.shift.name, motor.area, motor.tag, motor.service, motor.checked_every,
+            yield (r.shift.date.isoformat(), r.shift.name, motor.area, motor.tag, motor.service, missed.every,
                    "skipped" if missed.reason else "not seen", missed.reason, missed.by,
                    local_iso(missed.last_read, week.zone), missed.hours_since_read)
 

@@ -15,6 +15,7 @@ from app.store import (
     oil,
     people,
     rounds,
+    routes,
     set_up,
     signatures,
     starts,
@@ -24,5 +25,5 @@ from app.store import (
 from app.store.base import Base
 
 __all__ = ["Base", "carried", "changes", "devices", "dips", "flags", "guns", "handovers", "insulation", "limits",
-           "lubrication", "motors", "oil", "people", "rounds", "set_up", "signatures", "starts", "temporary",
+           "lubrication", "motors", "oil", "people", "rounds", "routes", "set_up", "signatures", "starts", "temporary",
            "units"]
