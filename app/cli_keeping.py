@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 from sqlalchemy.exc import DBAPIError
 
-from app import backups, checkup, copying
+from app import backups, checkup, copying, running_state
 from app.cli_ground import fail, main, opened, say
 from app.config import BadSetting, Settings, load
 from app.db import Database, DatabaseTooNew
@@ -34,6 +35,7 @@ def backup(file: Path) -> None:
     """Write a consistent copy of everything stored, also while serving."""
     with opened() as (settings, database), told_plainly():
         note = backups.backup(database, file)
+        running_state.note_copy(settings.instance, datetime.now(UTC), file, note.rows)
         say(f"Wrote {file}: {note.rows} rows, {file.stat().st_size:,} bytes, checked.")
         say(f"Keep {settings.instance}/secret and config.toml with it, and a copy on another disk.")
 

@@ -37,6 +37,9 @@ class Settings:
     proxies: int = 0  # how many proxies of our own stand in front
     session_hours: float = 14.0  # one 12 h shift and its overrun
     body_limit: int = 2 * 1024 * 1024
+    log_requests: bool = False  # every request as a JSON line; else only what failed or was slow
+    slow_statement_ms: float = 500.0  # a statement that takes longer is named in the log
+    metrics: bool = False  # Prometheus text at /metrics, for a token of scope read
     extra: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -90,11 +93,21 @@ def _from_file(path: Path) -> dict[str, Any]:
         raise BadSetting(f"{path}: {error}") from error
 
 
+def _yes_or_no(value: Any) -> bool:
+    known = {"true": True, "1": True, "yes": True, "false": False, "0": False, "no": False}
+    word = str(value).strip().lower()
+    if word not in known:
+        raise ValueError(word)
+    return known[word]
+
+
 def _as_type(name: str, value: Any, kind: type, where: str) -> Any:
     try:
         if kind is tuple:
             items = value.split(",") if isinstance(value, str) else value
             return tuple(str(item).strip() for item in items if str(item).strip())
+        if kind is bool:
+            return _yes_or_no(value)
         return kind(value)
     except (TypeError, ValueError) as error:
         raise BadSetting(f"{where}: {name} = {value!r} is not a {kind.__name__}") from error

@@ -58,8 +58,10 @@ class Database:
     def __init__(self, url: str) -> None:
         self.url = sa.make_url(normal_url(url))
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
-        options: dict[str, Any] = {} if self.is_sqlite else {
-            "pool_pre_ping": True, "pool_size": 10, "connect_args": {"application_name": "round-sheet"}}
+        # hide_parameters: what people typed stays out of logs, also when a statement fails
+        options: dict[str, Any] = {"hide_parameters": True} if self.is_sqlite else {
+            "hide_parameters": True, "pool_pre_ping": True, "pool_size": 10,
+            "connect_args": {"application_name": "round-sheet"}}
         self.engine = sa.create_engine(self.url, **options)
         if self.is_sqlite:
             _sqlite_rules(self.engine)

@@ -10,6 +10,7 @@ from cheroot.wsgi import Server
 
 from app import create_app
 from app.config import Settings
+from app.web import request_log
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
@@ -32,6 +33,8 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
           say: Callable[[str], None]) -> None:
     """Serves until stopped. The address printed is the one that answers."""
     app = create_app(replace(settings, trusted_hosts=trusted(settings, host)))
+    request_log.to_standard_error(settings)
+    request_log.watch(app)
     server = Server((host, port), app.wsgi_app, numthreads=settings.threads, request_queue_size=256, timeout=20)
     server.max_request_body_size = settings.body_limit * 4  # above the app's own limit, which answers in words
     if tls_cert and tls_key:

@@ -10,10 +10,11 @@ from typing import Any
 from urllib.parse import quote, urlencode
 
 from flask import Blueprint, Flask, Response, current_app, g, jsonify, request
-from werkzeug.exceptions import HTTPException
+from sqlalchemy.exc import DBAPIError
+from werkzeug.exceptions import HTTPException, InternalServerError
 from werkzeug.routing import BaseConverter
 
-from app import guessing
+from app import guessing, storage_faults
 from app.api.problems import Refused, bad_parameter
 from app.api.schema import Schema
 from app.current import now, reading, writing
@@ -193,6 +194,15 @@ def page(name: str, rows: list[Any], keys: list[Any], **parameters: str) -> Resp
 bp.before_request(open_door)
 bp.register_error_handler(Refused, lambda error: error.response())
 bp.register_error_handler(HTTPException, lambda error: http_problem(error).response())
+bp.register_error_handler(DBAPIError, lambda error: storage_problem(error).response())
+
+
+def storage_problem(error: DBAPIError) -> Refused:
+    """The database's own trouble: send again later, with the same id. What it refuses of ours is our fault."""
+    current_app.logger.error("database: %s", error.orig)
+    if not storage_faults.is_fault(error):
+        return http_problem(InternalServerError())
+    return Refused(503, " ".join(storage_faults.told(error)), headers={"Retry-After": str(storage_faults.AGAIN_S)})
 
 
 def http_problem(error: HTTPException) -> Refused:

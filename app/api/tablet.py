@@ -11,11 +11,12 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from flask import Blueprint, Response, g, request
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 from werkzeug.exceptions import HTTPException
 
 from app import recording, start_records, tickets
-from app.api.door import body, http_problem
+from app.api.door import body, http_problem, storage_problem
 from app.api.entries import answer_entries, key_of
 from app.api.problems import Refused
 from app.current import now, settings
@@ -182,4 +183,5 @@ def _with_time(response: Response) -> Response:
 
 bp.register_error_handler(Refused, _told)
 bp.register_error_handler(HTTPException, lambda error: _told(http_problem(error)))
+bp.register_error_handler(DBAPIError, lambda error: _told(storage_problem(error)))
 bp.after_request(_with_time)

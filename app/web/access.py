@@ -226,6 +226,8 @@ def check_request() -> Any:
         return None
     if hasattr(view, "body_limit"):  # a page that takes files says how large they may be
         request.max_content_length = request.max_form_memory_size = view.body_limit
+    if getattr(view, "without_session", False):
+        return None
     if foreign_origin() and request.method == "POST":
         abort(403, "This form came from another site.")
     value = request.cookies.get(cookie_name())

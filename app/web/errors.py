@@ -6,8 +6,11 @@ from typing import Any
 
 from flask import Flask, abort, g, render_template, request
 from flask.globals import request_ctx
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import HTTPException
+
+from app import storage_faults
+from app.web import access, request_log
 
 #: No key of the database is larger; a number in an address beyond it names nothing.
 LARGEST_KEY = 2**31 - 1
@@ -21,7 +24,7 @@ WORDS = {
     413: ("That is too much at once", "Send less in one go: 2 MB is the most."),
     429: ("Too many wrong tries", "Wait a little and try once more."),
     500: ("The server failed", "What you entered may not be stored. Go back, check, and send it again."),
-    503: ("The database cannot be reached", "Nothing was stored. Keep the page open and send again in a minute."),
+    503: storage_faults.AWAY,
 }
 
 
@@ -39,16 +42,28 @@ def refuse_impossible_keys() -> None:
         abort(404)
 
 
-def show(code: int, detail: str | None = None) -> Any:
+def show(code: int, detail: str | None = None, words: tuple[str, str] | None = None) -> Any:
     if code >= 500:
-        g.greasing_overdue = 0  # the page that tells of it must not ask the database again
-    title, advice = WORDS.get(code, ("This did not work", "Go back and try once more."))
+        g.greasing_overdue, g.half_way = 0, []  # the page that tells of it must not ask the database again
+    title, advice = words or WORDS.get(code, ("This did not work", "Go back and try once more."))
     if request.path.startswith("/api/"):
         return {"type": "about:blank", "title": title, "status": code, "detail": detail or advice}, code, {
             "Content-Type": "application/problem+json"}
     if request_ctx.url_adapter is None:  # a host name that is not ours: no page can be built for it
         return f"{title}. {advice}\n", code, {"Content-Type": "text/plain; charset=utf-8"}
-    return render_template("errors/error.html", code=code, title=title, advice=advice, detail=detail), code
+    return render_template("errors/error.html", code=code, title=title, advice=advice, detail=detail,
+                           typed=typed_form() if code >= 500 else None,
+                           request_id=request_log.request_id() if code >= 500 else None), code
+
+
+def typed_form() -> dict[str, Any] | None:
+    """What was posted when the server or its database failed, to be sent again as it was. Never a secret."""
+    if request.method != "POST" or not request.form:
+        return None
+    kept = access.unpack_form(access.pack_form())
+    if kept is None or any("secret" in name or "pin" in name.split("_") for name in request.form):
+        return None
+    return {**kept, "csrf_token": request.form.get("csrf_token", ""), "files": bool(request.files)}
 
 
 def register(app: Flask) -> None:
@@ -59,7 +74,11 @@ def register(app: Flask) -> None:
         own_words = error.description if error.description != type(error).description else None
         return show(error.code or 500, own_words)
 
-    @app.errorhandler(OperationalError)
-    def _database(error: OperationalError) -> Any:
+    @app.errorhandler(DBAPIError)
+    def _database(error: DBAPIError) -> Any:
+        """The database's own trouble is told as such; a statement of ours that it refuses is our fault: 500."""
         app.logger.error("database: %s", error.orig)
-        return show(503)
+        if not storage_faults.is_fault(error):
+            return show(500)
+        page, code = show(503, words=storage_faults.told(error))
+        return page, code, {"Retry-After": str(storage_faults.AGAIN_S)}

@@ -83,6 +83,16 @@ def ago(value: datetime | None, now: datetime) -> str:
     return f"{span.days} days ago"
 
 
+def span(value: timedelta) -> str:
+    """A length of time as said: 40 s, 12 min, 3 h, 5 days."""
+    seconds = int(value.total_seconds())
+    if seconds < 120:
+        return f"{seconds} s"
+    if seconds < 7200:
+        return f"{seconds // 60} min"
+    return f"{seconds // 3600} h" if seconds < 48 * 3600 else f"{value.days} days"
+
+
 def number(value: float | None, places: int = 1) -> str:
     """A stored figure, trailing zeros off: 87.0 is 87, 91.5 stays; never "-0"."""
     if value is None:
@@ -162,7 +172,7 @@ def end_words(end: str | None) -> str:
 
 def register(app: Flask) -> None:
     for give in (clock, clock_s, day, moment, moment_s, number, exact, temperature, vibration, grease, power, measure,
-                 ago, priority_class, words, end_words):
+                 ago, span, priority_class, words, end_words):
         app.jinja_env.filters[give.__name__] = give
     app.jinja_env.globals.update(temperature_unit=temperature_unit, FACTS=facts, PRIORITIES=findings.PRIORITIES)
     app.jinja_env.trim_blocks = True

@@ -30,6 +30,16 @@ def healthz() -> Any:
     return {"status": "ready"}
 
 
+@bp.get("/livez")
+@allow(ANYONE)
+def livez() -> Any:
+    """200 while the program runs, whatever its database does: a restart would not help."""
+    return {"status": "alive"}
+
+
+livez.without_session = True  # type: ignore[attr-defined] # the database is not asked who this is
+
+
 @bp.get("/help")
 @allow(ANYONE)
 def help_page() -> Any:

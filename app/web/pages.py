@@ -8,7 +8,7 @@ from flask import Flask, Response, g, request
 from flask.sessions import SecureCookieSessionInterface
 
 from app import VERSION
-from app.web import access, errors, formatting
+from app.web import access, errors, formatting, request_log
 
 #: No inline script, no inline style, nothing from elsewhere, no frame around us.
 CONTENT_POLICY = ("default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; object-src 'none'; "
@@ -88,6 +88,7 @@ def register(app: Flask) -> None:
         register,
         rehearsal,
         rounds,
+        running,
         settings,
         signatures,
         standards,
@@ -100,7 +101,7 @@ def register(app: Flask) -> None:
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
                    settings, standards, signatures, handover, temporary, timeline, changes,
-                   flag_numbers, judge, tablets, own, rehearsal):
+                   flag_numbers, judge, tablets, own, rehearsal, running):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.session_interface = SaidCookie()
@@ -109,4 +110,6 @@ def register(app: Flask) -> None:
     app.after_request(with_headers)
     app.context_processor(page_context)
     formatting.register(app)
+    request_log.register(app)
+    running.register(app)
     errors.register(app)
