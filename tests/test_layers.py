@@ -13,7 +13,7 @@ APP = sorted((ROOT / "app").rglob("*.py"))
 VERSIONS = sorted((ROOT / "migrations" / "versions").glob("*.py"))
 #: From the ground up. What stands in app/ itself is the middle, but for the two that put everything together.
 ORDER = ("rules", "store", "middle", "export", "web", "api", "top")
-TOP = ("__init__", "cli")
+TOP = ("__init__", "cli", "serving")
 
 
 def name_of(path: Path) -> str:
