@@ -35,9 +35,10 @@ class Cause:
     person_id: int | None
 
 
-def store_findings(session: Session, motor: Motor, cause: Cause, found: list[Finding]) -> None:
-    """Replaces what was found on this entry before: judged again, the same."""
-    session.execute(sa.delete(flags.Finding).where(flags.Finding.cause_id == cause.id))
+def store_findings(session: Session, motor: Motor, cause: Cause, found: list[Finding], first: bool = False) -> None:
+    """Replaces what was found on this entry before: judged again, the same. first: it was never judged."""
+    if not first:
+        session.execute(sa.delete(flags.Finding).where(flags.Finding.cause_id == cause.id))
     for f in found:
         _add_finding(session, motor, cause, f)
 
@@ -49,12 +50,22 @@ def _add_finding(session: Session, motor: Motor, cause: Cause, f: Finding) -> No
         says=f.says))
 
 
-def raise_flags(session: Session, unit: Unit, motor: Motor, cause: Cause, found: list[Finding]) -> None:
-    """Each finding stands as one flag per rule and end: raised, or seen again."""
+def raise_flags(session: Session, unit: Unit, motor: Motor, cause: Cause, found: list[Finding],
+                stood: list[Flag] | None = None) -> None:
+    """Each finding stands as one flag per rule and end: raised, or seen again.
+
+    stood: the motor's open flags, for an entry that was never judged before; then nothing else is looked up.
+    """
+    if found and stood is not None and flags.any_closed_after(session, unit.id, motor.id, cause.at):
+        stood = None  # taken before somebody closed a flag, and received after
     for f in found:
         end = f.end or NO_END
-        flag = sightings.flag_at(session, motor.id, f.rule, end, cause.id, cause.at)
-        _sight(session, unit, flag or _new_flag(session, unit, motor, cause, f), cause, f)
+        if stood is None:
+            flag = sightings.flag_at(session, motor.id, f.rule, end, cause.id, cause.at)
+        else:
+            flag = next((s for s in stood if (s.rule, s.end) == (f.rule, end)), None)
+        new = flag is None or stood is not None
+        _sight(session, unit, flag or _new_flag(session, unit, motor, cause, f), cause, f, new)
     if any(f.priority == ACT_NOW for f in found):
         _wake_beside(session, motor, cause, found)
 
@@ -99,9 +110,10 @@ def _late(unit: Unit, cause: Cause) -> bool:
     return not unit.calendar.shift_of(cause.at).holds(cause.received_at)
 
 
-def _sight(session: Session, unit: Unit, flag: Flag, cause: Cause, f: Finding) -> None:
-    """Adds this entry to the flag's sightings (or renews it), and the flag's figures with it."""
-    seen = session.scalar(sa.select(Sighting).where(Sighting.flag_id == flag.id, Sighting.cause_id == cause.id))
+def _sight(session: Session, unit: Unit, flag: Flag, cause: Cause, f: Finding, new: bool) -> None:
+    """Adds this entry to the flag's sightings (or renews it), and the flag's figures with it. new: it is in none."""
+    seen = None if new else session.scalar(
+        sa.select(Sighting).where(Sighting.flag_id == flag.id, Sighting.cause_id == cause.id))
     newest = seen is None and cause.at >= flag.last_seen_at
     if seen is None:
         seen = Sighting(flag_id=flag.id, cause=cause.kind, cause_id=cause.id)

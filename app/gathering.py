@@ -14,7 +14,8 @@ from app.rules import facts, regrease
 from app.rules import greased as greased_rules
 from app.rules.limits import Limits
 from app.store import lubrication, motors, rounds, starts, temporary
-from app.store.lubrication import ChartRow, Greasing
+from app.store.entry_ground import Ground
+from app.store.lubrication import ChartRow, Greased, Greasing
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
 from app.store.rounds import Reading
 from app.store.units import Unit
@@ -66,7 +67,7 @@ def unsure_h_between(run: MotorRun | None, greased_at: datetime | None, greased_
     return max(0.0, (run.until(at)[1] - then_s) / 3600)
 
 
-def point_facts(point: LubricationPoint, greased: Greasing | None, run: MotorRun | None,
+def point_facts(point: LubricationPoint, greased: Greasing | Greased | None, run: MotorRun | None,
                 at: datetime) -> facts.LubricationPoint:
     """One line of the chart with the newest of the recorded greasings and the register's own date."""
     last_at, run_s, unsure_s = (greased.at, greased.run_s, greased.unsure_s) if greased else (None, None, None)
@@ -111,7 +112,7 @@ def run_then(session: Session, motor: Motor, at: datetime) -> MotorRun | None:
                     state=seen[0][1] or facts.STANDBY, run_s=max(0.0, run.run_s - later_s), unsure_s=run.unsure_s)
 
 
-def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Greasing]) -> facts.Motor:
+def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Greased]) -> facts.Motor:
     run, plate = run_then(session, motor, at), plate_facts(motor.nameplate_at(at))
 
     def chart(end: str) -> facts.LubricationPoint:
@@ -141,25 +142,34 @@ def pace_of(reading: Reading, before: list[datetime], fast_s: float) -> tuple[fl
     return gaps[0], sum(1 for _ in itertools.takewhile(lambda gap: gap <= fast_s, gaps))
 
 
-def _temporary(session: Session, motor: Motor, at: datetime) -> tuple[facts.TemporaryState, ...]:
+def _temporary(session: Session, motor: Motor, at: datetime, ground: Ground | None) -> tuple[facts.TemporaryState, ...]:
+    if ground is not None and not ground.half_way:
+        return ()
     return tuple(state.as_facts() for state in temporary.standing_then(session, motor.id, at))
 
 
 def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None, at: datetime,
-             in_force: Limits | None = None) -> facts.Facts:
-    """Everything the rules are given for one motor at one instant."""
-    greased = lubrication.last_greasings(session, motor.id, at + timedelta(microseconds=1))
-    before = [r.as_facts() for r in rounds.last_running(session, motor.id, at)] if reading is not None else []
+             in_force: Limits | None = None, ground: Ground | None = None) -> facts.Facts:
+    """Everything the rules are given for one motor at one instant. ground: what a save has found out already."""
+    greased = lubrication.last_greased(session, motor.id, at + timedelta(microseconds=1))
+    before = rounds.last_running_facts(session, motor.id, at) if reading is not None else []
     fast_s = (in_force or Limits()).value("look_again_pace_s")
     pace_s, fast = _pace(session, reading, fast_s) if reading is not None else (None, 0)
     return facts.Facts(
         motor=motor_facts(session, motor, at, greased), now=at, reading=reading.as_facts() if reading else None,
         history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
-                              last_start_at=starts.last_start_at(session, motor.id, at) if reading else None,
-                              temporary=_temporary(session, motor, at) if reading is not None else (),
+                              last_start_at=_last_start_at(session, motor, reading, at, ground),
+                              temporary=_temporary(session, motor, at, ground) if reading is not None else (),
                               new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
         walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,
         show=unit.show)
+
+
+def _last_start_at(session: Session, motor: Motor, reading: Reading | None, at: datetime,
+                   ground: Ground | None) -> datetime | None:
+    if reading is None:
+        return None
+    return ground.last_start_at if ground is not None else starts.last_start_at(session, motor.id, at)
 
 
 # what the clock makes due ----------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
+from app import limits_kept
 from app.flagging import CORRECTED, NOT_FOUND_AGAIN, Cause, answer, give_back, let_go, raise_flags, stand_anew
 from app.flagging import RETURNED as RETURNED
 from app.flagging import store_findings as store_findings
@@ -24,6 +25,7 @@ from app.rules import clearing, facts, greasing, sheet
 from app.rules.findings import Finding, rank
 from app.rules.limits import Limits
 from app.store import flags, limits, rounds, sightings
+from app.store.entry_ground import Ground
 from app.store.flags import NO_END, Flag
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing
@@ -39,9 +41,13 @@ AGAIN_AFTER_LATE = 60
 
 
 def judge_reading(session: Session, unit: Unit, motor: Motor, reading: Reading,
-                  replaced: Reading | None = None) -> list[Finding]:
+                  replaced: Reading | None = None, ground: Ground | None = None) -> list[Finding]:
     """Judges one reading, stores its findings, raises and clears flags. A late one, and a correction, make what came
-    after be judged again."""
+    after be judged again. ground: how it stood with the motor before the reading was stored."""
+    session.flush()
+    if ground is not None and ground.plain and replaced is None:
+        kept = limits_kept.changes(session, unit.id, ground.limits_at)
+        return _judge_one(session, unit, motor, reading, kept, reading.received_at, ground)
     changes = limits.limit_changes(session, unit.id)
     if replaced is None and not rounds.anything_after(session, motor.id, reading.taken_at):
         return _judge_one(session, unit, motor, reading, changes, reading.received_at)
@@ -90,18 +96,21 @@ def _count_anew(session: Session, motor: Motor, since: datetime, touched: Iterab
 
 
 def _judge_one(session: Session, unit: Unit, motor: Motor, reading: Reading, changes: list[LimitChange],
-               known_at: datetime) -> list[Finding]:
+               known_at: datetime, ground: Ground | None = None) -> list[Finding]:
+    """ground: only for a reading that is new and the newest of its motor. Nothing was found on it before, and no flag
+    of it is anywhere."""
     in_force = limits.limits_from(changes, motor.id, reading.taken_at)
-    given = facts_of(session, unit, motor, reading, reading.taken_at, in_force)
+    given = facts_of(session, unit, motor, reading, reading.taken_at, in_force, ground)
     found = sheet.judge(given, in_force)
     cause = Cause("reading", reading.id, reading.taken_at, reading.received_at, reading.person_id)
-    store_findings(session, motor, cause, found)
-    raise_flags(session, unit, motor, cause, found)
+    store_findings(session, motor, cause, found, first=ground is not None)
+    stood = None if ground is None else flags.open_flags_of_motor(session, motor.id) if ground.flagged else []
+    raise_flags(session, unit, motor, cause, found, stood)
     fired = {(f.rule, f.end or NO_END) for f in found}
-    for flag in flags.open_flags_of_motor(session, motor.id):
+    for flag in flags.open_flags_of_motor(session, motor.id) if stood is None else stood:
         if (flag.rule, flag.end) not in fired and _has_a_say(flag, reading):
             answer(session, unit, flag, _verdict(given, flag, in_force), reading)
-    for flag, sighting in sightings.sightings_by(session, cause.id):
+    for flag, sighting in sightings.sightings_by(session, cause.id) if ground is None else ():
         if flag.open and (flag.rule, flag.end) not in fired:
             let_go(session, flag, sighting, known_at, NOT_FOUND_AGAIN)
     session.flush()

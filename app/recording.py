@@ -21,8 +21,9 @@ from app.rules import facts
 from app.rules.findings import Finding
 from app.rules.running_hours import Seen
 from app.rules.shifts import Shift
-from app.store import changes, flags, lubrication, motors, people, rounds, starts
+from app.store import changes, entry_ground, flags, lubrication, motors, people, rounds, starts
 from app.store.changes import Change
+from app.store.entry_ground import Ground
 from app.store.lubrication import Greasing
 from app.store.motors import Motor, MotorRun
 from app.store.people import HEAD_OPERATOR, Person, Token
@@ -35,7 +36,7 @@ FILLED_IN = frozenset({
     "taken_at_device", "at", "clock_offset_s", "received_at", "condition_before", "typed", "run_s",
     "at_device", "watch", "dip_id", "unsure_s", "gun", "stroke_g", "strokes"})
 #: One id names one entry, of whatever kind.
-KINDS: tuple[type[Any], ...] = (Reading, Greasing, starts.Start, starts.Stop, starts.Trip)
+KINDS: tuple[type[Any], ...] = entry_ground.KINDS
 #: Less than this is the network's delay, not a wrong clock.
 CLOCK_NOISE_S = 2.0
 #: A sender without device_now may be this far ahead before it is asked to send one.
@@ -199,7 +200,11 @@ def _told(value: Any) -> str:
 
 
 def add_once(session: Session, row: Any) -> bool:
-    """Inserts the row; False when another server stored the same id in this moment."""
+    """Inserts the row; False when another server stored the same id in this moment. SQLite has no other server, and
+    this is its one writer: the row goes in with whatever is flushed next."""
+    if session.get_bind().dialect.name == "sqlite":
+        session.add(row)
+        return True
     try:
         with session.begin_nested():
             session.add(row)
@@ -225,15 +230,17 @@ def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[s
 
     typed: what was typed where it was converted. watch: a timed look of the first-run watch, no check of a round.
     """
-    there = stored_before(session, Reading, entry, sender.unit)
+    ground = ground_of(session, sender, entry)
+    there = None if ground is not None and not ground.known else stored_before(session, Reading, entry, sender.unit)
     if there is not None:
         return answer_of(session, there, False)
-    motor = motor_of(session, sender, entry)
+    motor = ground.motor if ground is not None else motor_of(session, sender, entry)
     person = person_of(session, sender, entry)
     taken_at, offset = corrected_time(entry, "taken_at", sender.received_at)
     replaced = _replaced(session, sender, motor, person, entry)
     shift = sender.unit.calendar.shift_of(taken_at)
-    opened, new = open_round(session, sender.unit, shift, sender.received_at, person.id)
+    opened, new = (ground.round, False) if ground is not None and ground.round is not None else open_round(
+        session, sender.unit, shift, sender.received_at, person.id)
     plate = motor.nameplate_at(taken_at)
     row = Reading(
         id=entry.id, content=entry.content, unit_id=sender.unit.id, round_id=opened.id, motor_id=motor.id,
@@ -247,10 +254,20 @@ def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[s
         forget(session, motor, replaced)
     if not row.skipped and row.state:
         observe(session, motor, row.state, taken_at, exact=False)
-    found = judging.judge_reading(session, sender.unit, motor, row, replaced)
+    found = judging.judge_reading(session, sender.unit, motor, row, replaced, ground)
     if new and shift.holds(sender.received_at):  # the shift's first entry opens its sheet, as looking at it does
         opened_round.judge(session, sender.unit, opened, sender.received_at)
     return Recorded(row.id, True, found)
+
+
+def ground_of(session: Session, sender: Sender, entry: Entry) -> Ground | None:
+    """What a save must know of its motor; None where the entry names no motor of the unit or no time that can be."""
+    try:
+        taken_at, _ = corrected_time(entry, "taken_at", sender.received_at)
+    except BadEntry:
+        return None
+    shift = sender.unit.calendar.shift_of(taken_at)
+    return entry_ground.ground_of(session, sender.unit.id, entry.tag, entry.id, taken_at, shift.date, shift.name)
 
 
 def condition_then(session: Session, motor: Motor, at: datetime) -> str | None:
@@ -298,7 +315,8 @@ def observe(session: Session, motor: Motor, state: str, at: datetime, exact: boo
     """
     if motor.condition != facts.LOCKED_OUT and (motor.condition_at is None or at >= motor.condition_at):
         motor.condition, motor.condition_at = state, at
-    run = session.get(MotorRun, motor.id)
+    with session.no_autoflush:  # one flush stores entry, condition and running time together
+        run = session.get(MotorRun, motor.id)
     if run is None:
         session.add(MotorRun(motor_id=motor.id, first_observed_at=at, observed_at=at, state=state, run_s=0.0))
     elif at >= run.observed_at:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import uuid
 from datetime import datetime
+from functools import cache
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
@@ -210,9 +212,20 @@ def open_flags(session: Session, unit_id: int) -> list[Flag]:
                 Flag.raised_by, Flag.seen_by, Flag.action_by)))))
 
 
+@cache
+def _open_of_motor() -> Any:
+    return (sa.select(Flag).where(Flag.motor_id == sa.bindparam("motor_id"), Flag.closed_at.is_(None))
+            .order_by(by_priority(), Flag.raised_at, Flag.id))
+
+
 def open_flags_of_motor(session: Session, motor_id: int) -> list[Flag]:
-    return list(session.scalars(sa.select(Flag).where(Flag.motor_id == motor_id, Flag.closed_at.is_(None))
-                                .order_by(by_priority(), Flag.raised_at, Flag.id)))
+    return list(session.scalars(_open_of_motor(), {"motor_id": motor_id}))
+
+
+def any_closed_after(session: Session, unit_id: int, motor_id: int, instant: datetime) -> bool:
+    """Whether a flag of this motor closed after an instant."""
+    return session.scalar(sa.select(sa.exists().where(
+        Flag.unit_id == unit_id, Flag.closed_at > instant, Flag.motor_id == motor_id))) or False
 
 
 def open_flag(session: Session, motor_id: int, rule: str, end: str) -> Flag | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -129,9 +130,19 @@ def add_person(session: Session, sign_in: str, name: str, role: str, secret_hash
     return person
 
 
+@cache
+def _live() -> Any:
+    return (
+        sa.select(SignedIn).where(SignedIn.key == sa.bindparam("key"), SignedIn.ended_at.is_(None),
+                                  SignedIn.expires_at > sa.bindparam("now"))
+        .options(sa.orm.joinedload(SignedIn.unit).joinedload(Unit.patterns),
+                 sa.orm.joinedload(SignedIn.person).joinedload(Person.units).lazyload(Unit.patterns)))
+
+
+
 def live_session(session: Session, key: str, now: datetime) -> SignedIn | None:
-    return session.scalar(sa.select(SignedIn).where(
-        SignedIn.key == key, SignedIn.ended_at.is_(None), SignedIn.expires_at > now))
+    """Who is signed in with this key, with unit, shifts and the units to change to. One statement: every page asks."""
+    return session.scalars(_live(), {"key": key, "now": now}).unique().first()
 
 
 def end_sessions(session: Session, person: Person, now: datetime) -> None:

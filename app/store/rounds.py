@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from datetime import date, datetime
+from functools import cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -137,20 +138,32 @@ class Reading(Base):
 
     def as_facts(self) -> facts.Reading:
         """This reading as the rules see it."""
-        return facts.Reading(
-            state=self.state or facts.STANDBY, taken_at=self.taken_at, smoke=self.smoke, guard=self.guard,
-            ground=self.ground, leak=self.leak, condition_before=self.condition_before,
-            vibration_feel=facts.Ends(self.vibration_feel_de, self.vibration_feel_ode),
-            vibration_mm_s=facts.Ends(self.vibration_mm_s_de, self.vibration_mm_s_ode),
-            bearing_feel=facts.Ends(self.bearing_feel_de, self.bearing_feel_ode),
-            bearing_temp_c=facts.Ends(self.bearing_temp_c_de, self.bearing_temp_c_ode),
-            winding_feel=self.winding_feel, winding_temp_c=self.winding_temp_c, winding_method=self.winding_method,
-            current_a=self.current_a, voltage_v=self.voltage_v,
-            lubricant=facts.Ends(self.lubricant_de, self.lubricant_ode), cleanliness=self.cleanliness,
-            ambient_c=self.ambient_c, method=self.method, unread=self.unread or {},
-            nameplate_key=self.nameplate_id or 0, person=str(self.person_id))
+        return facts_from(self)
 
 
+def facts_from(row: Any) -> facts.Reading:
+    """A reading, or a row of the columns below, as the rules see it."""
+    return facts.Reading(
+        state=row.state or facts.STANDBY, taken_at=row.taken_at, smoke=row.smoke, guard=row.guard,
+        ground=row.ground, leak=row.leak, condition_before=row.condition_before,
+        vibration_feel=facts.Ends(row.vibration_feel_de, row.vibration_feel_ode),
+        vibration_mm_s=facts.Ends(row.vibration_mm_s_de, row.vibration_mm_s_ode),
+        bearing_feel=facts.Ends(row.bearing_feel_de, row.bearing_feel_ode),
+        bearing_temp_c=facts.Ends(row.bearing_temp_c_de, row.bearing_temp_c_ode),
+        winding_feel=row.winding_feel, winding_temp_c=row.winding_temp_c, winding_method=row.winding_method,
+        current_a=tuple(a for a in (row.current_a_1, row.current_a_2, row.current_a_3) if a is not None),
+        voltage_v=tuple(v for v in (row.voltage_v_1, row.voltage_v_2, row.voltage_v_3) if v is not None),
+        lubricant=facts.Ends(row.lubricant_de, row.lubricant_ode), cleanliness=row.cleanliness,
+        ambient_c=row.ambient_c, method=row.method, unread=row.unread or {},
+        nameplate_key=row.nameplate_id or 0, person=str(row.person_id))
+
+
+_FACTS = tuple(getattr(Reading, name) for name in (
+    "state", "taken_at", "smoke", "guard", "ground", "leak", "condition_before", "vibration_feel_de",
+    "vibration_feel_ode", "vibration_mm_s_de", "vibration_mm_s_ode", "bearing_feel_de", "bearing_feel_ode",
+    "bearing_temp_c_de", "bearing_temp_c_ode", "winding_feel", "winding_temp_c", "winding_method", "current_a_1",
+    "current_a_2", "current_a_3", "voltage_v_1", "voltage_v_2", "voltage_v_3", "lubricant_de", "lubricant_ode",
+    "cleanliness", "ambient_c", "method", "unread", "nameplate_id", "person_id"))
 _newer = sa.orm.aliased(Reading, name="newer")
 
 
@@ -183,11 +196,28 @@ def readings_as_signed(session: Session, round_id: int) -> list[Reading]:
                                 .options(sa.orm.joinedload(Reading.person).lazyload(Person.units))))
 
 
+# As words in the statement, not as values: so the index of running readings is known to hold them all.
+_RUNNING = Reading.state == sa.literal_column("'running'")
+
+
 def last_running(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Reading]:
     """The newest running readings taken before an instant, corrected ones left out."""
     return list(session.scalars(sa.select(Reading).where(
-        Reading.motor_id == motor_id, Reading.taken_at < before, Reading.state == facts.RUNNING,
+        Reading.motor_id == motor_id, Reading.taken_at < before, _RUNNING,
         Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at.desc()).limit(most)))
+
+
+@cache
+def _last_running() -> Any:
+    return (sa.select(*_FACTS).where(
+        Reading.motor_id == sa.bindparam("motor_id"), Reading.taken_at < sa.bindparam("before"), _RUNNING,
+        Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at.desc()).limit(sa.bindparam("most")))
+
+
+def last_running_facts(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[facts.Reading]:
+    """The same as the rules see them: only what they look at is read."""
+    return [facts_from(row) for row in session.execute(
+        _last_running(), {"motor_id": motor_id, "before": before, "most": most})]
 
 
 def anything_after(session: Session, motor_id: int, instant: datetime) -> bool:
@@ -213,11 +243,16 @@ def newest_readings(session: Session, motor_id: int, most: int = 30, before: dat
                                          sa.orm.joinedload(Reading.nameplate))))
 
 
+@cache
+def _pace() -> Any:
+    return (sa.select(Reading.taken_at).where(
+        Reading.person_id == sa.bindparam("person_id"), Reading.taken_at < sa.bindparam("before"),
+        Reading.token_id.is_(None)).order_by(Reading.taken_at.desc()).limit(sa.bindparam("most")))
+
+
 def previous_by_person(session: Session, person_id: int, before: datetime, most: int = 10) -> list[datetime]:
     """When this person took the readings just before, the newest first: for the pace of the walk."""
-    return list(session.scalars(sa.select(Reading.taken_at).where(
-        Reading.person_id == person_id, Reading.taken_at < before, Reading.token_id.is_(None))
-        .order_by(Reading.taken_at.desc()).limit(most)))
+    return list(session.scalars(_pace(), {"person_id": person_id, "before": before, "most": most}))
 
 
 def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:
@@ -243,6 +278,21 @@ def round_by_id(session: Session, unit_id: int, round_id: int) -> Round | None:
 
 def reading_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Reading | None:
     return session.scalar(sa.select(Reading).where(Reading.unit_id == unit_id, Reading.id == key))
+
+
+@cache
+def _motor_and_sent() -> Any:
+    return (
+        sa.select(Motor, sa.select(Reading.taken_at_device).where(
+            Reading.id == sa.bindparam("id", type_=Key16()), Reading.unit_id == Motor.unit_id).scalar_subquery())
+        .where(Motor.unit_id == sa.bindparam("unit_id"), Motor.id == sa.bindparam("motor_id")))
+
+
+def motor_and_first_sent(session: Session, unit_id: int, motor_id: int,
+                         key: uuid.UUID | None) -> tuple[Motor | None, datetime | None]:
+    """A motor of this unit, and the instant that the entry with this id told when it was saved before."""
+    row = session.execute(_motor_and_sent(), {"id": key, "unit_id": unit_id, "motor_id": motor_id}).first()
+    return (row[0], row[1]) if row is not None else (None, None)
 
 
 def newest_rounds(session: Session, unit_id: int, most: int = 8) -> list[Round]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import uuid
-from datetime import datetime
 from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
@@ -121,9 +120,10 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
     """Reads the form, stores the entry once, goes on to what was found. On errors the page keeps what was typed."""
     key = request.form.get("id", "")
     with reading() as session:
-        motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
+        known, first_sent_at = rounds.motor_and_first_sent(session, unit().id, motor_id, _as_id(key))
+        motor = found_or_404(known)
         form = EntryForm(request.form, motor, unit(), now(), correcting)
-        form.first_sent_at = _first_sent_at(session, key)
+        form.first_sent_at = first_sent_at  # saved before and sent twice, it is the same entry
         if not form.validate():
             return _entry_page(session, motor, form, key, correcting), 422
     body, typed = form.body(key, person().sign_in)
@@ -141,13 +141,11 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
     return redirect(url_for("rounds.saved", key=answer.id), 303)
 
 
-def _first_sent_at(session: Session, key: str) -> datetime | None:
-    """When this very page was saved before, the instant it told then: sent twice, it is the same entry."""
+def _as_id(key: str) -> uuid.UUID | None:
     try:
-        there = rounds.reading_by_id(session, unit().id, uuid.UUID(key))
+        return uuid.UUID(key)
     except ValueError:
         return None
-    return there.taken_at_device if there else None
 
 
 def _record(body: dict[str, Any], typed: dict[str, str] | None = None) -> recording.Recorded:
@@ -217,9 +215,9 @@ def skip(motor_id: int) -> Any:
 @allow(OPERATOR)
 def save_skip(motor_id: int) -> Any:
     with reading() as session:
-        motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
         key = request.form.get("id", "")
-        at = _first_sent_at(session, key) or now()
+        known, first_sent_at = rounds.motor_and_first_sent(session, unit().id, motor_id, _as_id(key))
+        motor, at = found_or_404(known), first_sent_at or now()
     reason = entries.clean_text(request.form.get("words", "")) or entries.clean_text(request.form.get("reason", ""))
     if not reason:
         return _skip_page(motor, key, "Choose a reason, or write one."), 422

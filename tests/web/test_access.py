@@ -6,13 +6,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
 
 import pytest
 import sqlalchemy as sa
 from flask import Flask
 from flask.testing import FlaskClient
-from werkzeug.routing import Rule
+from werkzeug.routing import BaseConverter, Rule
 from werkzeug.test import TestResponse
 
 from app.config import Settings
@@ -32,15 +33,15 @@ def rules_of(app: Flask, method: str) -> Iterator[tuple[Rule, str]]:
     """Every page or form of the app with an address that can be asked for, whatever stands in its place holders."""
     for rule in app.url_map.iter_rules():
         if method in (rule.methods or ()) and not rule.endpoint.endswith("static"):
-            words = {name: {"int": 1, "uuid": "018f6f2e-0000-7000-8000-000000000001"}.get(kind, "x")
-                     for name, kind in _holders(rule)}
+            words = {name: _fitting(converter) for name, converter in rule._converters.items()}
             with app.test_request_context():
                 yield rule, app.url_map.bind("localhost").build(rule.endpoint, words, method=method)
 
 
-def _holders(rule: Rule) -> list[tuple[str, str]]:
-    kinds = {"IntegerConverter": "int", "UUIDConverter": "uuid"}
-    return [(name, kinds.get(type(converter).__name__, "text")) for name, converter in rule._converters.items()]
+def _fitting(converter: BaseConverter) -> Any:
+    """Something that may stand in this place holder."""
+    kinds = {"IntegerConverter": 1, "UUIDConverter": "018f6f2e-0000-7000-8000-000000000001"}
+    return kinds.get(type(converter).__name__) or next(iter(getattr(converter, "items", ())), "x")
 
 
 def allowed(app: Flask, rule: Rule) -> str | None:
