@@ -12,6 +12,7 @@ import sys
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
+import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app import guessing
@@ -23,12 +24,15 @@ from app.demo.teller import Teller
 from app.rules import facts, shifts
 from app.rules.shifts import Shift
 from app.store import chart, guns, limits, motors, people, register, units
+from app.store.changes import Change, note_change
 from app.store.people import Token
 
 __all__ = ["UNIT", "seed", "who_can_sign_in"]
 
 WEEKS = 6
 TOKEN = "control room panel"
+#: The change that is noted when the demo is filled to its end.
+FILLED = "demo"
 
 
 def who_can_sign_in() -> str:
@@ -57,6 +61,25 @@ def seed(database: Database, now: datetime, say: Callable[[str], None], weeks: f
         if ago % 14 == 0:
             done = "this shift" if ago == 0 else f"{ago // 14} weeks ago"
             say(f"Rounds up to {done}: {told.entries} entries.")
+    with database.writing() as session:
+        unit = units.unit_named(session, UNIT)
+        assert unit is not None
+        note_change(session, unit_id=unit.id, at=now, person=None, subject="unit", subject_id=unit.id, label=UNIT,
+                    field=FILLED, before=None, after="complete")
+        session.commit()
+
+
+def complete(session: Session) -> bool:
+    """Whether the demo was filled to its end; one that was interrupted has whole rounds, and too few of them."""
+    return session.scalar(sa.select(sa.exists().where(Change.subject == "unit", Change.field == FILLED))) or False
+
+
+def begin_again(database: Database) -> str:
+    """What to do about a demo that was not filled to its end."""
+    where = f"the file {database.url.database}" if database.is_sqlite else f"what is in the database {database.shown}"
+    return (f"The demo in this database was not filled to its end: it was interrupted, or an older version made it. To "
+            f"begin again stop every server, remove {where}, and start once more with --demo. Without --demo "
+            "it is served as it is.")
 
 
 def _shifts(now: datetime, weeks: float) -> list[Shift]:
@@ -113,7 +136,10 @@ def main() -> int:
     try:
         database.upgrade()
         with database.reading() as session:
-            there = [unit.name for unit in units.all_units(session)]
+            there, half = [unit.name for unit in units.all_units(session)], not complete(session)
+        if UNIT in there and half:
+            say(begin_again(database))
+            return 1
         if there:
             say(f"The database is not empty ({', '.join(there)}): nothing was added.")
             return 1

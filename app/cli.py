@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import click
 from flask import Flask
 
-from app import backups, cli_keeping, guessing
+from app import backups, cli_keeping, guessing, set_up
 from app import cli_limits as cli_limits  # its commands join the group
 from app.cli_ground import fail, main, opened, say, unit_or_fail
 from app.db import Database
@@ -48,15 +48,20 @@ def serve(host: str | None, port: int | None, demo: bool, tls_cert: str | None, 
         if demo:
             _demo(database)
         with cli_keeping.told_plainly(), backups.alone(database, settings.instance):
+            with database.writing() as session:
+                code = set_up.open_door(session, datetime.now(UTC))
+                session.commit()
             serving.serve(settings, host or settings.host, settings.port if port is None else port, tls_cert, tls_key,
-                          say)
+                          say, code)
 
 
 def _demo(database: Database) -> None:
     import seed_demo
 
     with database.reading() as session:
-        there = [u.name for u in units.all_units(session)]
+        there, filled = [u.name for u in units.all_units(session)], seed_demo.complete(session)
+    if seed_demo.UNIT in there and not filled:
+        raise fail(seed_demo.begin_again(database))
     if not there:
         say("Filling the empty database with the demo unit; this takes up to a minute …")
         seed_demo.seed(database, datetime.now(UTC), say)

@@ -30,8 +30,9 @@ def _stop(*_: object) -> None:
 
 
 def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_key: str | None,
-          say: Callable[[str], None]) -> None:
-    """Serves until stopped. The address printed is the one that answers."""
+          say: Callable[[str], None], code: str | None = None) -> None:
+    """Serves until stopped. The address printed is the one that answers. code: opens the first set-up, where nobody
+    can sign in as supervisor yet."""
     app = create_app(replace(settings, trusted_hosts=trusted(settings, host)))
     request_log.to_standard_error(settings)
     request_log.watch(app)
@@ -46,6 +47,9 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
     scheme = "https" if tls_cert else "http"
     shown = f"[{host}]" if ":" in host else host
     say(f"Serving on {scheme}://{shown}:{bound}  (stop with Ctrl+C)")
+    if code is not None:
+        there = settings.public_url.rstrip("/") or f"{scheme}://{shown}:{bound}"
+        say(f"There is no supervisor yet. Open {there}/set-up and enter this code, which counts once:\n\n    {code}\n")
     if not tls_cert and host not in LOOPBACK and not settings.proxies:
         say("No TLS: secrets cross the network in the clear. Give --tls-cert and --tls-key, or put a proxy in front.")
     signal.signal(signal.SIGTERM, _stop)

@@ -70,12 +70,18 @@ def move_zone(session: Session, unit: Unit, zone: str, person: Person | None, no
     session.flush()
 
 
+def field_of_start(wrong: tuple[int, str]) -> str:
+    """The field of a form that a fault of shift_change.starts_fault belongs to."""
+    place = min(wrong[0] + 1, shift_change.MOST_SHIFTS)
+    return f"at_{place}" if "start" in wrong[1] else f"name_{place}"
+
+
 def change_shifts(session: Session, unit: Unit, starts: list[ShiftStart], at: datetime, why: str,
                   person: Person | None, now: datetime) -> None:
     """Another pattern from a boundary to come. Raises BadUnit."""
     wrong = shift_change.starts_fault(starts)
     if wrong is not None:
-        raise BadUnit(f"at_{wrong[0] + 1}" if "start" in wrong[1] else f"name_{wrong[0] + 1}", wrong[1])
+        raise BadUnit(field_of_start(wrong), wrong[1])
     fault = shift_change.change_fault(unit.calendar, starts, at, now)
     if fault is not None:
         raise BadUnit("begins", fault)

@@ -141,3 +141,25 @@ def test_what_cannot_be_rehearsed_is_refused_by_command_in_words(run: Callable[.
                                                                  says: str) -> None:
     refused = run("rehearse", "--unit", "Brine unit", *words)
     assert refused.exit_code == 1 and says in refused.stderr and refused.stdout == ""
+
+
+# serving ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_serving_an_empty_database_prints_where_to_begin_and_with_which_code(tmp_path: Path) -> None:
+    command = [sys.executable, "-c", "from app.cli import main; main()", "serve", "--port", "0"]
+    served = subprocess.Popen(command, cwd=ROOT, text=True,
+                              env={**os.environ, "ROUND_SHEET_INSTANCE": str(tmp_path / "instance")},
+                              stderr=subprocess.PIPE, stdout=subprocess.PIPE)
+    try:
+        assert served.stderr is not None
+        told = ""
+        for line in served.stderr:
+            told += line
+            if re.fullmatch(r"\s+[A-Z2-9]{5}(-[A-Z2-9]{5}){3}\s*", line):
+                break
+        assert re.search(r"no supervisor yet. Open http://127\.0\.0\.1:\d+/set-up", told), told
+    finally:
+        served.terminate()
+        served.communicate(timeout=60)

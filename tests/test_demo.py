@@ -293,3 +293,25 @@ def test_the_demo_can_be_made_at_any_hour(now: datetime, tmp_path: Path, migrate
         newest = session.scalars(sa.select(sa.func.max(Reading.received_at))).one()
         assert newest is None or newest <= now
     database.close()
+
+
+def test_a_demo_that_was_interrupted_is_not_taken_for_a_whole_one(tmp_path: Path, migrated_file: Path) -> None:
+    from click import ClickException
+
+    from app.cli import _demo
+
+    def pull_the_plug(_: str) -> None:
+        raise KeyboardInterrupt  # after the plant was stored, before its first round
+
+    path = tmp_path / "half.sqlite3"
+    shutil.copyfile(migrated_file, path)
+    database = Database(f"sqlite:///{path}")
+    with pytest.raises(KeyboardInterrupt):
+        seed_demo.seed(database, NOW, pull_the_plug, weeks=1)
+    with pytest.raises(ClickException, match=r"not filled to its end.*begin again.*half\.sqlite3"):
+        _demo(database)
+    database.close()
+
+
+def test_a_whole_demo_says_so(session: Session) -> None:
+    assert seed_demo.complete(session)

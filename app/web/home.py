@@ -7,8 +7,9 @@ from typing import Any
 import sqlalchemy as sa
 from flask import Blueprint, redirect, url_for
 
+from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR
-from app.web.access import ANYONE, allow, person, reading
+from app.web.access import ANYONE, allow, person, reading, unit
 
 bp = Blueprint("home", __name__)
 
@@ -16,9 +17,16 @@ bp = Blueprint("home", __name__)
 @bp.get("/")
 @allow(OPERATOR)
 def start() -> Any:
-    """The operator's sheet, the head operator's review, the supervisor's week."""
+    """The operator's sheet, the head operator's review, the supervisor's week; while there is no motor, first steps."""
+    if person().may(SUPERVISOR) and not _any_motor():
+        return redirect(url_for("set_up.steps"))
     first = {OPERATOR: "rounds.sheet", HEAD_OPERATOR: "flags.review", SUPERVISOR: "week.this_week"}
     return redirect(url_for(first[person().role]))
+
+
+def _any_motor() -> bool:
+    with reading() as session:
+        return bool(session.scalar(sa.select(sa.exists().where(Motor.unit_id == unit().id))))
 
 
 @bp.get("/healthz")

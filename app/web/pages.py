@@ -48,7 +48,7 @@ def page_context() -> dict[str, object]:
         "theme": theme(), "themes": THEMES, "version": VERSION, "csrf_token": access.csrf_token,
         "draft_key": access.draft_key,
         "signed_in": signed, "me": signed.person if signed else None, "unit": signed.unit if signed else None,
-        "now": access.now(),
+        "now": access.now(), "nobody_yet": nobody_yet,
     }
     if signed and "greasing_overdue" not in g:
         from app import judging
@@ -58,6 +58,14 @@ def page_context() -> dict[str, object]:
     context["greasing_overdue"] = g.get("greasing_overdue", 0)
     context["half_way"] = standing_half_way
     return context
+
+
+def nobody_yet() -> bool:
+    """Whether nobody at all can sign in: only the sign-in page asks."""
+    from app import set_up
+
+    with access.reading() as session:
+        return set_up.nobody_yet(session)
 
 
 def standing_half_way() -> list[Any]:
@@ -89,6 +97,7 @@ def register(app: Flask) -> None:
         rehearsal,
         rounds,
         running,
+        set_up,
         settings,
         signatures,
         standards,
@@ -101,7 +110,7 @@ def register(app: Flask) -> None:
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
                    settings, standards, signatures, handover, temporary, timeline, changes,
-                   flag_numbers, judge, tablets, own, rehearsal, running):
+                   flag_numbers, judge, tablets, own, rehearsal, running, set_up):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
     app.session_interface = SaidCookie()

@@ -135,11 +135,14 @@ def shifts_post() -> Any:
     return redirect(url_for(".unit_page"), 303)
 
 
-def typed_starts(form: ShiftsForm) -> list[ShiftStart]:
-    """The lines that hold anything, in the order typed; 6:00 and 6.00 mean 06:00."""
+def typed_starts(form: Form) -> list[ShiftStart]:
+    """The lines that hold anything, in the order typed; 6:00 and 6.00 mean 06:00. Blank lines between are closed up."""
     lines = [(clean_text(form[f"name_{i}"].data or ""), (form[f"at_{i}"].data or "").strip().replace(".", ":"))
              for i in LINES]
-    return [ShiftStart(name, at.zfill(5) if at else "") for name, at in lines if name or at]
+    filled = [(name, at.zfill(5) if at else "") for name, at in lines if name or at]
+    for i, (name, at) in zip(LINES, [*filled, *[("", "")] * len(LINES)], strict=False):
+        form[f"name_{i}"].data, form[f"at_{i}"].data = name, at
+    return [ShiftStart(name, at) for name, at in filled]
 
 
 def chosen_boundary(form: ShiftsForm) -> datetime:
