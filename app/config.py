@@ -15,6 +15,14 @@ PREFIX = "ROUND_SHEET_"
 SECRET_BYTES = 32
 
 
+#: The least and the most that each number can be.
+RANGES: dict[str, tuple[float, float]] = {
+    "port": (0, 65_535), "threads": (1, 256), "proxies": (0, 10), "session_hours": (0.25, 168),
+    "body_limit": (65_536, 268_435_456), "slow_statement_ms": (0, 3_600_000),
+}
+DATABASES = ("sqlite:///", "postgres://", "postgresql://", "postgresql+psycopg://")
+
+
 class NoInstance(RuntimeError):
     """The instance folder is not there, and this command may not make one."""
 
@@ -108,9 +116,28 @@ def _as_type(name: str, value: Any, kind: type, where: str) -> Any:
             return tuple(str(item).strip() for item in items if str(item).strip())
         if kind is bool:
             return _yes_or_no(value)
+        if isinstance(value, bool) or (kind is int and isinstance(value, float) and value != int(value)):
+            raise ValueError(value)  # true is no number, and half a port is no port
         return kind(value)
     except (TypeError, ValueError) as error:
         raise BadSetting(f"{where}: {name} = {value!r} is not a {kind.__name__}") from error
+
+
+def _checked(name: str, value: Any, where: str) -> Any:
+    """The value, if it can work. Raises BadSetting saying what can."""
+    if name in RANGES:
+        low, high = RANGES[name]
+        if not low <= value <= high:  # not a number is outside every range
+            raise BadSetting(f"{where}: {name} = {value!r} cannot be: {low:g} to {high:g}")
+    if name == "database_url" and value and not value.startswith(DATABASES):
+        raise BadSetting(f"{where}: {name} begins with none of {', '.join(DATABASES)}")
+    if name == "public_url" and value:
+        parts = urlsplit(value)
+        if parts.scheme not in ("http", "https") or not parts.hostname or parts.path not in ("", "/"):
+            raise BadSetting(f"{where}: {name} = {value!r} is not an address such as https://rounds.example")
+    if name == "host" and not value.strip():
+        raise BadSetting(f"{where}: {name} is empty; 127.0.0.1 is this machine only, 0.0.0.0 every network")
+    return value
 
 
 def load(*, create: bool = False) -> Settings:
@@ -129,9 +156,10 @@ def load(*, create: bool = False) -> Settings:
     for name, value in found.items():
         if name not in kinds:
             raise BadSetting(f"{path}: no setting is called {name!r}; known are {', '.join(sorted(kinds))}")
-        settings = replace(settings, **{name: _as_type(name, value, kinds[name], str(path))})
+        settings = replace(settings, **{name: _checked(name, _as_type(name, value, kinds[name], str(path)), str(path))})
     for name, kind in kinds.items():
         variable = PREFIX + name.upper()
         if variable in os.environ:
-            settings = replace(settings, **{name: _as_type(variable, os.environ[variable], kind, "environment")})
+            value = _as_type(variable, os.environ[variable], kind, "environment")
+            settings = replace(settings, **{name: _checked(name, value, f"environment {variable}")})
     return settings

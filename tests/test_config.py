@@ -83,6 +83,36 @@ def test_a_setting_that_cannot_be_used_is_named_with_its_file(instance: Path, wr
     assert str(instance) in str(refused.value)
 
 
+@pytest.mark.parametrize(("written", "says"), [
+    ("port = -1", "port = -1 cannot be: 0 to 65535"), ("port = 65536", "port = 65536 cannot be"),
+    ("port = 80.5", "port = 80.5 is not a int"), ("port = true", "port = True is not a int"),
+    ("threads = 0", "threads = 0 cannot be: 1 to 256"), ("proxies = -1", "proxies = -1 cannot be"),
+    ("session_hours = 0", "session_hours = 0.0 cannot be: 0.25 to 168"), ("session_hours = nan", "cannot be"),
+    ("session_hours = 169", "cannot be"), ("body_limit = 1000", "body_limit = 1000 cannot be"),
+    ('database_url = "mysql://db/rounds"', "database_url begins with none of"), ('host = " "', "host is empty"),
+    ('public_url = "rounds.example"', "is not an address"), ('public_url = "https://a.example/x"', "is not an address"),
+], ids=str)
+def test_a_setting_that_cannot_work_is_refused_at_the_start_with_what_can(instance: Path, written: str,
+                                                                          says: str) -> None:
+    (instance / "config.toml").write_text(written)
+    with pytest.raises(BadSetting, match=says):
+        load()
+
+
+@pytest.mark.parametrize("written", ["port = 0", "port = 65535", "threads = 1", "session_hours = 0.25", "proxies = 10",
+                                     "session_hours = 168", 'public_url = "https://rounds.example/"'])
+def test_the_least_and_the_most_are_taken(instance: Path, written: str) -> None:
+    (instance / "config.toml").write_text(written)
+    assert load()
+
+
+def test_a_setting_of_the_environment_that_cannot_work_is_named(instance: Path,
+                                                                monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ROUND_SHEET_PORT", "70000")
+    with pytest.raises(BadSetting, match="environment ROUND_SHEET_PORT: port = 70000 cannot be"):
+        load()
+
+
 def test_a_setting_of_the_environment_that_cannot_be_used_is_named(
         instance: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("ROUND_SHEET_THREADS", "many")

@@ -9,14 +9,15 @@ from sqlalchemy.orm import Session
 from wtforms import Form, RadioField, StringField
 from wtforms.validators import InputRequired, Length
 
-from app import recording
+from app import conditions
+from app.conditions import Wanted
 from app.entries import clean_text
 from app.rules import facts
-from app.store import changes, flags, lubrication, motors, rounds
+from app.store import flags, lubrication, motors, rounds
 from app.store.motors import Motor
-from app.store.people import HEAD_OPERATOR, OPERATOR
+from app.store.people import OPERATOR
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
-from app.web.fields import picks
+from app.web.fields import picks, put_errors
 
 bp = Blueprint("motors", __name__)
 
@@ -34,13 +35,6 @@ class ConditionForm(Form):
     lock_tag = words("Lock-out tag number", 60)
     lock_owner = words("Whose lock", 200)
     why = words("Why, or who took the lock off and when", 200)
-
-    def ends_lock_of(self, motor: Motor) -> bool:
-        """Another condition ends it, and so does another lock in its place."""
-        if motor.condition != facts.LOCKED_OUT:
-            return False
-        another = (self.lock_tag.data, self.lock_owner.data) != (motor.lock_tag, motor.lock_owner)
-        return self.condition.data != facts.LOCKED_OUT or (motor.lock_tag is not None and another)
 
 
 @bp.get("/motors")
@@ -89,41 +83,12 @@ def set_condition(motor_id: int) -> Any:
     with writing() as session:
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
         session.refresh(motor, with_for_update=True)
-        if not form.validate() or not _lock_agrees(form, motor):
+        wanted = Wanted(form.condition.data, form.lock_tag.data, form.lock_owner.data, form.why.data)
+        if form.validate():
+            put_errors(form, conditions.faults(motor, wanted, person()))
+        if form.errors:
             return _page(session, motor, form), 422
-        _change_condition(session, motor, form)
+        conditions.change(session, motor, wanted, person(), now())
         session.commit()
         flash(f"{motor.tag} is on record as {motor.condition}. That is a record, not a release.")
     return redirect(url_for("motors.one", motor_id=motor_id), 303)
-
-
-def _lock_agrees(form: ConditionForm, motor: Motor) -> bool:
-    """Whether the lock asked for is named, and whether this person may end the one on record."""
-    if form.condition.data == facts.LOCKED_OUT:
-        if not form.lock_tag.data:
-            form.lock_tag.errors = ["Enter the number on the lock-out tag."]
-        if not form.lock_owner.data:
-            form.lock_owner.errors = ["Enter whose lock it is."]
-    if form.ends_lock_of(motor):
-        if not person().may(HEAD_OPERATOR):
-            form.condition.errors = ["A lock on record is ended by the head operator, on the word of the lock's owner."]
-        elif not form.why.data:
-            form.why.errors = ["Write who took the lock off, and when."]
-    return not form.errors
-
-
-def _change_condition(session: Session, motor: Motor, form: ConditionForm) -> None:
-    before, wanted = _on_record(motor), form.condition.data
-    locked = wanted == facts.LOCKED_OUT
-    motor.lock_tag, motor.lock_owner = (form.lock_tag.data, form.lock_owner.data) if locked else (None, None)
-    motor.condition, motor.condition_at = wanted, now()
-    changes.note_change(session, unit_id=unit().id, at=now(), person=person(), subject="motor", subject_id=motor.id,
-                        label=motor.tag, field="condition", before=before, after=_on_record(motor),
-                        why=form.why.data or None)
-    recording.observe(session, motor, wanted, now())
-
-
-def _on_record(motor: Motor) -> str | None:
-    if motor.condition != facts.LOCKED_OUT or not motor.lock_tag:
-        return motor.condition
-    return f"{motor.condition}, tag {motor.lock_tag}, {motor.lock_owner}"
