@@ -42,20 +42,23 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
         from cheroot.ssl.builtin import BuiltinSSLAdapter
 
         server.ssl_adapter = BuiltinSSLAdapter(tls_cert, tls_key)
-    server.prepare()
-    bound = server.bind_addr[1]
-    scheme = "https" if tls_cert else "http"
-    shown = f"[{host}]" if ":" in host else host
-    say(f"Serving on {scheme}://{shown}:{bound}  (stop with Ctrl+C)")
-    if code is not None:
-        there = settings.public_url.rstrip("/") or f"{scheme}://{shown}:{bound}"
-        say(f"There is no supervisor yet. Open {there}/set-up and enter this code, which counts once:\n\n    {code}\n")
-    if not tls_cert and host not in LOOPBACK and not settings.proxies:
-        say("No TLS: secrets cross the network in the clear. Give --tls-cert and --tls-key, or put a proxy in front.")
     signal.signal(signal.SIGTERM, _stop)
     try:
+        server.prepare()
+        _say_where(settings, host, server.bind_addr[1], bool(tls_cert), code, say)
         server.serve()
     except KeyboardInterrupt:
         say("Stopping …")
     finally:
         server.stop()
+
+
+def _say_where(settings: Settings, host: str, port: int, tls: bool, code: str | None,
+               say: Callable[[str], None]) -> None:
+    shown = f"{'https' if tls else 'http'}://{f'[{host}]' if ':' in host else host}:{port}"
+    say(f"Serving on {shown}  (stop with Ctrl+C)")
+    if code is not None:
+        there = settings.public_url.rstrip("/") or shown
+        say(f"There is no supervisor yet. Open {there}/set-up and enter this code, which counts once:\n\n    {code}\n")
+    if not tls and host not in LOOPBACK and not settings.proxies:
+        say("No TLS: secrets cross the network in the clear. Give --tls-cert and --tls-key, or put a proxy in front.")
