@@ -10,6 +10,9 @@ days, and has moved more than its own scatter explains: watch. Where the limit i
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import datetime
+
 from app.rules import bearings, elapsed, robust, windings, wording
 from app.rules.facts import Facts, Reading
 from app.rules.findings import THIS_SHIFT, WATCH, Finding, over, under
@@ -50,6 +53,28 @@ def normal_band(values: list[float], floor: float, distance: float) -> tuple[flo
     centre = robust.median(values)
     reach = distance * robust.scatter(values, floor)
     return centre, centre - reach, centre + reach
+
+
+@dataclass(frozen=True)
+class OwnNormal:
+    """What a motor was used to before a reading: median and ends of the band (SI), of how many readings, since when."""
+
+    centre: float
+    low: float
+    high: float
+    count: int
+    since: datetime
+
+
+def own_normal(quantity: Quantity, facts: Facts, limits: Limits) -> OwnNormal | None:
+    """The own normal before the reading in `facts`; None where there are too few like readings to say."""
+    earlier = before(quantity, facts, limits)
+    if len(earlier) < limits.value("off_own_normal_min_readings"):
+        return None
+    figures = [figure for _, figure in earlier]
+    distance = limits.value("off_own_normal_watch_distance")
+    band = normal_band(figures, _floor(quantity, figures, limits), distance)
+    return OwnNormal(*band, len(figures), earlier[-1][0].taken_at)
 
 
 def _off_normal(quantity: Quantity, value: float, earlier: Earlier, facts: Facts, limits: Limits) -> Finding | None:

@@ -105,11 +105,12 @@ def register(app: Flask) -> None:
         tablets,
         temporary,
         timeline,
+        trends,
         week,
     )
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
-                   settings, standards, signatures, handover, temporary, timeline, changes,
+                   settings, standards, signatures, handover, temporary, timeline, trends, changes,
                    flag_numbers, judge, tablets, own, rehearsal, running, set_up):
         app.register_blueprint(module.bp)
     app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]

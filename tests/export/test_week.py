@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import tracemalloc
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -13,7 +12,6 @@ import pytest
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from app.db import Database
 from app.export import week as exceptions
 from app.export.week import ExceptionRow, ShiftCount, exception_rows, file_name, percent_of_limit, week_csv
 from app.rules.shifts import BadWeek, Calendar, Pattern, ShiftStart
@@ -29,17 +27,6 @@ COLUMNS = [
     "percent_of_limit", "limit_source", "first_raised", "last_seen", "times_seen", "shifts_open", "state",
     "raised_by", "seen_by", "seen_at", "action", "action_by", "action_at", "run_on_reason", "shelved_until",
     "returned_at", "closed_by", "closed_at", "hours_open", "arrived_late", "remarks"]
-
-
-@pytest.fixture
-def session(database: Database) -> Iterator[Session]:
-    with database.writing() as opened:
-        yield opened
-
-
-@pytest.fixture
-def plant(session: Session) -> Plant:
-    return factories.make_plant(session)
 
 
 def rows_of(session: Session, unit: Unit, week: str = WEEK, now: datetime = AFTERWARDS) -> list[ExceptionRow]:

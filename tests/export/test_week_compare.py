@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-import pytest
 from sqlalchemy.orm import Session
 
-from app.db import Database
 from app.export.week import week_for
 from app.export.week_compare import SHOWN, Compared, compared
 from app.store.base import new_id
@@ -24,17 +21,6 @@ from tests.factories import Plant
 ONE_WEEK = timedelta(weeks=1)
 #: Week 44 begins on 26 October, in summer time; the clocks go back on 1 November.
 FOUR_BEFORE = utc("2026-10-26T00:00:00-05:00")
-
-
-@pytest.fixture
-def session(database: Database) -> Iterator[Session]:
-    with database.writing() as opened:
-        yield opened
-
-
-@pytest.fixture
-def plant(session: Session) -> Plant:
-    return factories.make_plant(session)
 
 
 def measures(session: Session, plant: Plant, week: str = WEEK) -> dict[str, Compared]:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 import pytest
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from app.db import Database
 from app.export.week import week_for
 from app.export.week_done import Done, done_in
 from app.store.base import new_id
@@ -22,17 +20,6 @@ from app.store.starts import Start, Trip, TripAct
 from tests import factories
 from tests.export.hand_made import SECOND, TUESDAY, WEEK, WEEK_END, WEEK_START
 from tests.factories import Plant
-
-
-@pytest.fixture
-def session(database: Database) -> Iterator[Session]:
-    with database.writing() as opened:
-        yield opened
-
-
-@pytest.fixture
-def plant(session: Session) -> Plant:
-    return factories.make_plant(session)
 
 
 def done(session: Session, plant: Plant) -> Done:

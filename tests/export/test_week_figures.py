@@ -2,29 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 import pytest
 from sqlalchemy.orm import Session
 
-from app.db import Database
 from app.export.week import exception_rows, week_for
 from app.export.week_figures import Figures, most_first, repeats, stood_raised_closed
 from tests import factories
 from tests.export.hand_made import AFTERWARDS, SECOND, TUESDAY, WEEK, WEEK_END, WEEK_START, make_flag
 from tests.factories import Plant
-
-
-@pytest.fixture
-def session(database: Database) -> Iterator[Session]:
-    with database.writing() as opened:
-        yield opened
-
-
-@pytest.fixture
-def plant(session: Session) -> Plant:
-    return factories.make_plant(session)
 
 
 def figures_of(session: Session, plant: Plant) -> Figures:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 import pytest
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from app.db import Database
 from app.export.week import week_for
 from app.export.week_rounds import Coverage, ShiftRound, coverage
 from app.sheets import DONE, LEFT, SKIPPED, sheet_of
@@ -22,17 +20,6 @@ from tests.factories import Plant
 MONDAY_DAY = utc("2026-11-23T08:00:00-06:00")
 MONDAY_NIGHT = utc("2026-11-23T20:00:00-06:00")
 AFTER_MIDNIGHT = utc("2026-11-24T02:00:00-06:00")
-
-
-@pytest.fixture
-def session(database: Database) -> Iterator[Session]:
-    with database.writing() as opened:
-        yield opened
-
-
-@pytest.fixture
-def plant(session: Session) -> Plant:
-    return factories.make_plant(session)
 
 
 def rounds_of(session: Session, plant: Plant, now: datetime = AFTERWARDS, week: str = WEEK) -> Coverage:

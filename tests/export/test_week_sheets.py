@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 import openpyxl
@@ -12,7 +11,6 @@ import pytest
 from openpyxl.workbook import Workbook
 from sqlalchemy.orm import Session
 
-from app.db import Database
 from app.export.week import NAMES, week_csv
 from app.export.week_sheets import week_tables, week_workbook
 from app.rules.shifts import BadWeek
@@ -28,17 +26,6 @@ from tests.factories import Plant
 SHEETS = ["Exceptions", "Summary", "Rounds", "Not seen", "Repeats", "Starts", "Trips", "Lubrication", "Changes",
           "About these columns"]
 TIMES = ["first_raised", "last_seen", "seen_at", "action_at", "shelved_until", "returned_at", "closed_at"]
-
-
-@pytest.fixture
-def session(database: Database) -> Iterator[Session]:
-    with database.writing() as opened:
-        yield opened
-
-
-@pytest.fixture
-def plant(session: Session) -> Plant:
-    return factories.make_plant(session)
 
 
 def book_of(session: Session, plant: Plant, week: str = WEEK, now: datetime = AFTERWARDS) -> Workbook:
