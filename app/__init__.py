@@ -12,6 +12,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from app.api.pace import Pace
 from app.config import Settings, load
 from app.db import Database
+from app.releases import release
 
 try:
     VERSION = version("motor-round-sheet")
@@ -35,7 +36,8 @@ def create_app(config: Settings | None = None, clock: Callable[[], datetime] = u
     config: None reads the instance folder. clock: what the app takes for now, always with a zone.
     """
     settings = config or load(create=False)
-    app = Flask("app", instance_path=str(settings.instance), static_folder="static", template_folder="templates")
+    app = Flask("app", instance_path=str(settings.instance), static_folder="static", template_folder="templates",
+                static_url_path=f"/static/{release()}")
     app.config.update(
         SESSION_COOKIE_NAME="said",  # Flask's own cookie carries nothing but the sentence shown after a save
         SESSION_COOKIE_SAMESITE="Lax",

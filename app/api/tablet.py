@@ -7,6 +7,7 @@ author travels in the entry and is proved by the ticket, else by the session; wh
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -60,15 +61,6 @@ def post_readings() -> Any:
 
     return _answer(read, lambda session, sender, entry: recording.record_reading(
         session, sender, entry, kept[str(entry.id)]))
-
-
-@bp.post("/<any(greasings, starts, stops, trips):kind>")
-def post_others(kind: str) -> Any:
-    return _answer(*KINDS[kind])
-
-
-for _view in (post_readings, post_others):
-    _view.allowed = "anyone"  # type: ignore[attr-defined] # session or ticket: asked entry by entry, answered as data
 
 
 def _without_typed(item: Any) -> tuple[Any, dict[str, str]]:
@@ -185,3 +177,8 @@ bp.register_error_handler(Refused, _told)
 bp.register_error_handler(HTTPException, lambda error: _told(http_problem(error)))
 bp.register_error_handler(DBAPIError, lambda error: _told(storage_problem(error)))
 bp.after_request(_with_time)
+post_readings.allowed = "anyone"  # type: ignore[attr-defined] # session or ticket: asked entry by entry, told as data
+for _kind, _ways in KINDS.items():
+    _view = partial(_answer, *_ways)
+    _view.allowed = "anyone"  # type: ignore[attr-defined]
+    bp.add_url_rule(f"/{_kind}", f"post_{_kind}", _view, methods=["POST"])

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, current_app, g, request
 from flask.sessions import SecureCookieSessionInterface
 
-from app import VERSION
-from app.web import access, errors, formatting, request_log
+from app.releases import release
+from app.web import access, compressing, errors, formatting, request_log
 
 #: No inline script, no inline style, nothing from elsewhere, no frame around us.
 CONTENT_POLICY = ("default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; object-src 'none'; "
-                  "base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+                  "base-uri 'none'; form-action 'self'; frame-ancestors 'none'; "
+                  "worker-src 'self'; manifest-src 'self'; connect-src 'self'")
 THEMES = ("indoor", "sun", "night")
 
 
@@ -45,7 +47,7 @@ def with_headers(response: Response) -> Response:
 def page_context() -> dict[str, object]:
     signed = g.get("signed_in")
     context: dict[str, object] = {
-        "theme": theme(), "themes": THEMES, "version": VERSION, "csrf_token": access.csrf_token,
+        "theme": theme(), "themes": THEMES, "version": release(), "csrf_token": access.csrf_token,
         "draft_key": access.draft_key,
         "signed_in": signed, "me": signed.person if signed else None, "unit": signed.unit if signed else None,
         "now": access.now(), "nobody_yet": nobody_yet,
@@ -79,6 +81,18 @@ def standing_half_way() -> list[Any]:
     return g.get("half_way", [])  # type: ignore[no-any-return]
 
 
+def one_name(endpoint: str, values: dict[str, Any]) -> None:
+    """The release stands in the path, where a script's own imports keep it: behind it as well, the same script would
+    have two names and run twice."""
+    if endpoint == "static":
+        values.pop("v", None)
+
+
+def any_static(filename: str) -> Response:
+    """A style or script asked for without a release, or by a page of an earlier one that is still open."""
+    return current_app.send_static_file(re.sub(r"^[0-9a-f]{10}/", "", filename))
+
+
 def register(app: Flask) -> None:
     from app.web import (
         accounts,
@@ -92,6 +106,7 @@ def register(app: Flask) -> None:
         judge,
         lubrication,
         motors,
+        offline,
         own,
         register,
         rehearsal,
@@ -111,11 +126,16 @@ def register(app: Flask) -> None:
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
                    settings, standards, signatures, handover, temporary, timeline, trends, changes,
-                   flag_numbers, judge, tablets, own, rehearsal, running, set_up):
+                   flag_numbers, judge, tablets, own, rehearsal, running, set_up, offline):
         app.register_blueprint(module.bp)
-    app.view_functions["static"].allowed = access.ANYONE  # type: ignore[attr-defined]
+    app.add_url_rule("/static/<path:filename>", "any_static", any_static)
+    for name in ("static", "any_static"):
+        app.view_functions[name].allowed = access.ANYONE  # type: ignore[attr-defined]
+    app.url_defaults(one_name)
     app.session_interface = SaidCookie()
     app.before_request(access.check_request)
+    compressing.register(app)
+    app.after_request(offline.mark_whose)
     app.after_request(access.close_request)
     app.after_request(with_headers)
     app.context_processor(page_context)

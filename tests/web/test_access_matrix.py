@@ -21,8 +21,7 @@ from tests.factories import NOW, Plant, form_token, make_motor, make_person, mak
 from tests.web.at_motor import flags_of
 
 #: Holders of addresses that name no stored thing but a word anybody may write.
-WORDS = {"name": "night", "week": "2026-W48", "filename": "css/tokens.css",
-         "kind": "starts"}
+WORDS = {"name": "night", "week": "2026-W48", "filename": "css/tokens.css"}
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
 // Counts down to the server's instant by the server's clock. The tablet's own clock may be wrong, be put right in the
 // middle of it, or stop while the tablet sleeps: whenever its two clocks disagree, the server is asked again. The answer
 // is the server's to give. Without the network it may say "not before", never "yes".
-const YES_HOLDS_S = 60; // another crew may have started it meanwhile
+const kept = document.documentElement.dataset.kept; // the page came from the tablet: its yes is of another moment
+const YES_HOLDS_S = kept ? 0 : 60; // another crew may have started it meanwhile
 let answer = document.querySelector("[data-answer]");
 let told, wall, steady; // the server's now as told with the answer, and the tablet's two clocks at that moment
 let asking = false, ended = false, timer;
@@ -59,7 +60,8 @@ function tick() {
   } else if (answer.dataset.answer === "yes" && gone >= YES_HOLDS_S * 1000 && !ended) {
     ended = true;
     answer.classList.replace("go", "wait");
-    word.textContent = "Ask again: this answer is over a minute old";
+    word.textContent = kept ? "Not known without the network: ask the control room"
+        : "Ask again: this answer is over a minute old";
   }
   timer = setTimeout(tick, 1000 - (gone % 1000));
 }

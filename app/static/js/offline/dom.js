@@ -1,0 +1,43 @@
+// Small pieces of the page, made as the server's own templates make them.
+export function el(name, attributes = {}, ...inside) {
+  const made = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === true) made.setAttribute(key, "");
+    else if (value !== false && value !== null && value !== undefined) made.setAttribute(key, value);
+  }
+  made.append(...inside.flat(Infinity).filter((part) => part !== null && part !== undefined && part !== false && part !== ""));
+  return made;
+}
+
+const SHAPES = {
+  "act now": { d: "M7.5 1h9L23 7.5v9L16.5 23h-9L1 16.5v-9z", fill: "currentColor" },
+  "this shift": { d: "M12 2 23 22H1z", fill: "currentColor" },
+  watch: { d: "M12 2 22 12 12 22 2 12z", fill: "none", stroke: "currentColor", "stroke-width": "3" },
+};
+const CLASSES = { "act now": "act", "this shift": "shift", watch: "watch" };
+export const classOf = (priority) => CLASSES[priority];
+export function shape(priority) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  svg.setAttribute("viewBox", "0 0 24 24");
+  svg.setAttribute("aria-hidden", "true");
+  const path = document.createElementNS("http://www.w3.org/2000/svg", "path");
+  for (const [key, value] of Object.entries(SHAPES[priority])) path.setAttribute(key, value);
+  svg.append(path);
+  return svg;
+}
+export const capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
+export const words = (rule) => rule.replaceAll("_", " ");
+export const END = { DE: "coupling end (DE)", ODE: "fan end (ODE)" };
+export const many = (n, one, more = `${one}s`) => `${n} ${n === 1 ? one : more}`;
+
+// 07:12 in the unit's own zone, and the day where it is not today's.
+export function clock(when, zone = document.documentElement.dataset.zone) {
+  const at = new Date(when), local = (date, options) =>
+    new Intl.DateTimeFormat("en-GB", { timeZone: zone || undefined, hourCycle: "h23", ...options }).format(date);
+  const day = { day: "numeric", month: "short" };
+  const time = local(at, { hour: "2-digit", minute: "2-digit" });
+  return local(at, day) === local(new Date(), day) ? time : `${local(at, day)}, ${time}`;
+}
+export const seconds = (when, zone) => new Intl.DateTimeFormat("en-GB", {
+  timeZone: zone || document.documentElement.dataset.zone || undefined, hourCycle: "h23", hour: "2-digit",
+  minute: "2-digit", second: "2-digit" }).format(new Date(when));

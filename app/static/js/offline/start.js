@@ -1,0 +1,52 @@
+// On every page: the worker, the queue, the line that says how they stand. One page, one start.
+import * as queue from "./queue.js";
+import { el } from "./dom.js";
+import { guardSignOut } from "./leaving.js";
+import { drawList } from "./list.js";
+import { keepForms } from "./save.js";
+import { sendWhenever } from "./sender.js";
+import { registerWorker, storage, takeAlong } from "./shift.js";
+import { drawSheet, drawStrip } from "./strip.js";
+
+const KEEP_RECEIVED_MS = 24 * 3600 * 1000;
+const page = document.documentElement, person = page.dataset.person;
+const line = document.querySelector("[data-on-tablet]"), list = document.querySelector("[data-entries]");
+const onSheet = /^\/(sheet)?$/.test(location.pathname);
+let room = null;
+
+async function draw() {
+  await drawStrip(line, person, room);
+  if (onSheet && person) await drawSheet(person);
+  if (list?.isConnected) await drawList(list, person);
+}
+
+// The sentence of the page before, as the server's own are shown.
+function sayOnce() {
+  const said = sessionStorage.getItem("said");
+  sessionStorage.removeItem("said");
+  if (said) document.getElementById("content").before(el("div", { class: "said", role: "status" }, said));
+}
+
+async function start() {
+  sayOnce();
+  registerWorker();
+  keepForms();
+  if (person) guardSignOut(person);
+  queue.onChange(draw);
+  if (list) addEventListener("hashchange", draw);
+  await queue.forgetReceived((entry) => Date.now() - Date.parse(entry.madeAt) > KEEP_RECEIVED_MS);
+  await draw();
+  sendWhenever();
+  if (!person) return;
+  await takeAlong(person, onSheet);
+  if (onSheet || (await queue.waiting()).length) room = await storage();
+  await draw();
+}
+
+if (line && "indexedDB" in globalThis) {
+  start().catch((error) => {
+    line.hidden = false;
+    line.textContent = "This browser keeps nothing on the tablet: each entry goes straight to the server.";
+    console.warn(error);
+  });
+}
