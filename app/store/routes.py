@@ -16,7 +16,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 from app.rules import walking
 from app.store.base import Base, UtcDateTime, one_of
 from app.store.changes import Change, note_change
-from app.store.motors import CHECKED_EVERY, Motor
+from app.store.motors import CHECKED_EVERY, Motor, walking_order
 from app.store.people import Person
 from app.store.units import Unit
 
@@ -77,6 +77,11 @@ class Walks:
         by_id = {motor.id: motor for motor in given}
         walked = dict.fromkeys(key for route in self.routes for key in route.motor_ids if key in by_id)
         return [by_id[key] for key in walked] + [motor for motor in given if motor.id not in walked]
+
+
+def register_of(session: Session, unit_id: int) -> list[Motor]:
+    """The unit's motors in the register's own order, without plates and charts."""
+    return list(session.scalars(sa.select(Motor).where(Motor.unit_id == unit_id).order_by(*walking_order())))
 
 
 def routes_of(session: Session, unit_id: int) -> list[Route]:

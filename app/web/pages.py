@@ -111,6 +111,7 @@ def register(app: Flask) -> None:
         register,
         rehearsal,
         rounds,
+        routes,
         running,
         set_up,
         settings,
@@ -126,7 +127,8 @@ def register(app: Flask) -> None:
 
     for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
                    settings, standards, signatures, handover, temporary, timeline, trends, changes,
-                   flag_numbers, judge, tablets, own, rehearsal, running, set_up, offline):
+                   flag_numbers, judge, tablets, own, rehearsal, running, set_up, offline,
+                   routes):
         app.register_blueprint(module.bp)
     app.add_url_rule("/static/<path:filename>", "any_static", any_static)
     for name in ("static", "any_static"):

@@ -16,6 +16,7 @@ from app.entries import read_greasing, read_reading
 from app.recording import Sender, open_sheet, record_greasing, record_reading
 from app.store.devices import enrol
 from app.store.people import HEAD_OPERATOR, OPERATOR, ROLES, SUPERVISOR, Person
+from app.store.routes import Hand, add_route
 from app.web.access import ANYONE, TOKEN
 from tests.factories import NOW, Plant, form_token, make_motor, make_person, make_unit, sign_in
 from tests.web.at_motor import flags_of
@@ -35,6 +36,7 @@ class Things:
     entry: uuid.UUID
     greasing: uuid.UUID
     device_id: int
+    route_id: int
 
 
 def things_of(database: Database, unit_name: str) -> Things:
@@ -51,8 +53,10 @@ def things_of(database: Database, unit_name: str) -> Things:
         greased = record_greasing(session, sender, read_greasing({
             "id": str(uuid.uuid4()), "at": NOW.isoformat(), "end": "DE", "grams": 30, **about}))
         tablet = enrol(session, unit, f"tablet of {unit_name}", f"key of {unit_name}", 10, person, NOW)
+        route = add_route(Hand(session, unit, person, NOW), f"walk of {unit_name}", "shift", [motor])
         session.commit()
-    return Things(motor.id, flags_of(database, motor)[0].id, opened.id, person.id, entry.id, greased.id, tablet.id)
+    return Things(motor.id, flags_of(database, motor)[0].id, opened.id, person.id, entry.id, greased.id, tablet.id,
+                  route.id)
 
 
 def pages(app: Flask) -> list[tuple[Rule, str]]:
