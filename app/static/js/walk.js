@@ -27,7 +27,7 @@ async function send(form, button) {
   if (!fresh) return false;
   walk().replaceWith(document.adoptNode(fresh));
   document.querySelectorAll(".said:not(#walk-said)").forEach((old) => old.remove());
-  announce(page.querySelector(".said")?.textContent ?? page.querySelector("#meanwhile h2, #errors h2")?.textContent ?? "");
+  announce(page.querySelector(".said, #meanwhile h2, #errors h2")?.textContent ?? "");
   refocus(id);
   return true;
 }
