@@ -45,7 +45,7 @@ NUMBERS_BY_END = ("vibration_mm_s", "bearing_temp_c")
 PHASES = ("current_a", "voltage_v")
 MEASURED = (*WORDS, *WORDS_BY_END, *NUMBERS, *NUMBERS_BY_END, *PHASES, "winding_method")
 ABOUT = ("id", "tag", "taken_at", "device_now", "by", "state", "skip_reason", "entered_later", "remarks", "replaces",
-         "replaces_why")
+         "replaces_why", "confirmed")
 START_OUTCOMES = ("ran", "did not start", "tripped while starting", "automatic")
 TRIP_PROTECTIONS = ("overload relay", "low voltage", "fuse", "circuit breaker", "unknown")
 WINDING_METHODS = ("fitted", "contact", "infrared")
@@ -267,6 +267,7 @@ def read_reading(body: Any) -> Entry:
     columns["unread"] = unread
     columns["entered_later"] = r.flag("entered_later")
     columns["remarks"] = r.text("remarks", longest=LONGEST_TEXT) or ""
+    columns["confirmed"] = _confirmed(r, body.get("confirmed"))
     columns["replaces_id"] = r.key("replaces")
     columns["replaces_why"] = r.text("replaces_why")
     if columns["replaces_id"] and not columns["replaces_why"]:
@@ -274,6 +275,21 @@ def read_reading(body: Any) -> Entry:
     if columns["replaces_why"] and body.get("replaces") is None:
         r.wrong("replaces", "Name the entry that this one corrects.")
     return _finish(r, "taken_at", columns)
+
+
+def _confirmed(r: _Reader, value: Any) -> dict[str, str] | None:
+    """Figures that the sender was asked about and that stand as typed: field -> the question's words."""
+    if value is None:
+        return None
+    if not isinstance(value, Mapping) or len(value) > MOST_PROBLEMS:
+        r.wrong("confirmed", 'Send the words of the question by field: {"bearing_temp_c.DE": "158 °C, …"}.')
+        return None
+    for name, words in value.items():
+        if not isinstance(name, str) or name.partition(".")[0] not in (*NUMBERS, *NUMBERS_BY_END, *PHASES):
+            r.wrong("confirmed", f"{shorten(name)} is no measured figure.")
+        elif not isinstance(words, str) or len(words) > LONGEST_NAME or _NO_TEXT.search(words):
+            r.wrong(f"confirmed.{name}", f"Send text of {LONGEST_NAME} characters at most.")
+    return dict(value)
 
 
 def read_greasing(body: Any) -> Entry:

@@ -6,6 +6,7 @@ names a motor or person that is not of this unit, is refused at its field.
 
 from __future__ import annotations
 
+import hashlib
 import uuid
 from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
@@ -34,11 +35,14 @@ from app.store.units import Unit
 FILLED_IN = frozenset({
     "id", "content", "unit_id", "round_id", "motor_id", "nameplate_id", "person_id", "token_id", "taken_at",
     "taken_at_device", "at", "clock_offset_s", "received_at", "condition_before", "typed", "run_s",
-    "at_device", "watch", "dip_id", "unsure_s", "gun", "stroke_g", "strokes"})
+    "at_device", "watch", "taken_back", "dip_id", "unsure_s", "gun", "stroke_g", "strokes"})
 #: One id names one entry, of whatever kind.
 KINDS: tuple[type[Any], ...] = entry_ground.KINDS
 #: Less than this is the network's delay, not a wrong clock.
 CLOCK_NOISE_S = 2.0
+#: So long is "Undo" offered after Save, and so long may it be on its way.
+UNDO, UNDO_ON_ITS_WAY = timedelta(seconds=10), timedelta(seconds=20)
+TAKEN_BACK = "taken back"
 #: A sender without device_now may be this far ahead before it is asked to send one.
 AHEAD = timedelta(minutes=10)
 
@@ -268,6 +272,33 @@ def ground_of(session: Session, sender: Sender, entry: Entry) -> Ground | None:
         return None
     shift = sender.unit.calendar.shift_of(taken_at)
     return entry_ground.ground_of(session, sender.unit.id, entry.tag, entry.id, taken_at, shift.date, shift.name)
+
+
+def take_back(session: Session, sender: Sender, key: uuid.UUID, new_key: uuid.UUID) -> Recorded:
+    """Takes an entry back within a moment of saving it: a correction that tells nothing. The entry stays readable,
+    marked; the motor counts as not looked at. Asked twice, it is done once. Raises BadEntry, NotAllowed."""
+    old = rounds.reading_by_id(session, sender.unit.id, key)
+    if old is None or sender.person is None:
+        raise BadEntry([Problem("replaces", "No entry of this unit has this id.")])
+    motor = session.get_one(Motor, old.motor_id, with_for_update={"key_share": True}, populate_existing=True)
+    newer = rounds.correction_of(session, key)
+    if newer is not None and newer.taken_back:
+        return Recorded(newer.id, False)
+    if newer is not None or old.replaces_id is not None or old.taken_back or sender.person.id != old.person_id:
+        raise NotAllowed("Only an entry of your own that corrects nothing and was not corrected is taken back.")
+    if old.round.signed_at is not None or sender.received_at - old.received_at > UNDO + UNDO_ON_ITS_WAY:
+        raise NotAllowed("It is too late to take it back. Correct it instead: both stay readable.")
+    digest = hashlib.sha256(f"taken back {old.id}".encode()).hexdigest()
+    row = Reading(
+        id=new_key, content=digest, unit_id=old.unit_id, round_id=old.round_id, motor_id=old.motor_id,
+        nameplate_id=old.nameplate_id, person_id=sender.person.id, taken_at=old.taken_at,
+        taken_at_device=old.taken_at_device, clock_offset_s=old.clock_offset_s, received_at=sender.received_at,
+        skip_reason=TAKEN_BACK, replaces_id=old.id, replaces_why=TAKEN_BACK, taken_back=True)
+    if not add_once(session, row):
+        raise OtherContent(f"{new_key} is known; make a new id.")
+    forget(session, motor, old)
+    judging.judge_reading(session, sender.unit, motor, row, old)
+    return Recorded(row.id, True)
 
 
 def condition_then(session: Session, motor: Motor, at: datetime) -> str | None:

@@ -98,6 +98,7 @@ def reading_told(row: Reading) -> dict[str, Any]:
         "cleanliness": row.cleanliness, "ambient_c": row.ambient_c, "method": row.method,
         "entered_later": row.entered_later, "remarks": row.remarks,
         "replaces": str(row.replaces_id) if row.replaces_id else None, "replaces_why": row.replaces_why,
+        "confirmed": row.confirmed,
     }
     for name in ("vibration_feel", "vibration_mm_s", "bearing_feel", "bearing_temp_c", "lubricant"):
         told[name] = {"DE": getattr(row, f"{name}_de"), "ODE": getattr(row, f"{name}_ode")}

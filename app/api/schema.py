@@ -112,7 +112,10 @@ READING = shape(
      "skip_reason": text(entries.LONGEST_NAME, "Why the motor was not looked at."),
      "entered_later": {"type": ["boolean", "null"]}, "remarks": text(entries.LONGEST_TEXT),
      "replaces": nullable(uuid_of("The entry that this one corrects.")),
-     "replaces_why": text(entries.LONGEST_NAME, "Why it is corrected."), **MEASURED},
+     "replaces_why": text(entries.LONGEST_NAME, "Why it is corrected."),
+     "confirmed": {"type": ["object", "null"], "additionalProperties": {"type": "string"},
+                   "description": "Figures asked about and kept as typed: field, and the question's words."},
+     **MEASURED},
     required=("id", "tag", "taken_at", "by"),
     allOf=[
         {"anyOf": [{"required": ["state"], "properties": {"state": words(*facts.STATES)}},

@@ -171,7 +171,7 @@ def looks_of_rounds(session: Session, round_ids: list[int]) -> Iterator[Look]:
             sa.select(Reading.round_id, Reading.motor_id, Person.name, Reading.skip_reason, Reading.token_id,
                       Reading.watch, Reading.smoke, Reading.taken_at, Reading.received_at, Reading.entered_later)
             .join(Person, Person.id == Reading.person_id)
-            .where(Reading.round_id.in_(round_ids), not_corrected(),
+            .where(Reading.round_id.in_(round_ids), Reading.taken_back.is_(False), not_corrected(),
                    sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None)))
             .order_by(Reading.taken_at, Reading.received_at, Reading.id)):
         yield Look(*row)

@@ -115,7 +115,11 @@ class Reading(Base):
     unread: Mapped[dict[str, str]] = mapped_column(sa.JSON, default=dict)
     #: what was typed, in its own unit, where it differs from what is stored: {"bearing_temp_c.DE": "145 °F"}
     typed: Mapped[dict[str, str]] = mapped_column(sa.JSON, default=dict)
+    #: figures that were asked about and stand as typed: {"bearing_temp_c.DE": "158 °C, asked: 158 °F = 70 °C?"}
+    confirmed: Mapped[dict[str, str] | None] = mapped_column(sa.JSON)
     remarks: Mapped[str] = mapped_column(sa.Text, default="")
+    #: it only takes the entry it replaces back, and tells nothing itself: no look, no skip
+    taken_back: Mapped[bool] = mapped_column(default=False, server_default=sa.false())
     replaces_id: Mapped[uuid.UUID | None] = mapped_column(sa.ForeignKey("reading.id"))
     replaces_why: Mapped[str | None] = mapped_column(sa.Text)
     motor: Mapped[Motor] = relationship()
@@ -127,6 +131,11 @@ class Reading(Base):
     @property
     def skipped(self) -> bool:
         return self.skip_reason is not None
+
+    @property
+    def instead(self) -> str | None:
+        """Why there is nothing observed here, in words; None where something is."""
+        return "taken back" if self.taken_back else f"skipped: {self.skip_reason}" if self.skipped else None
 
     @property
     def current_a(self) -> tuple[float, ...]:
@@ -183,8 +192,9 @@ def rounds_between(session: Session, unit_id: int, start: datetime, end: datetim
 
 
 def readings_of_round(session: Session, round_id: int) -> list[Reading]:
-    """The round's readings, corrected ones left out, in the order they were taken."""
-    return list(session.scalars(sa.select(Reading).where(Reading.round_id == round_id, not_corrected())
+    """The round's readings, corrected ones and those taken back left out, in the order they were taken."""
+    return list(session.scalars(sa.select(Reading).where(
+        Reading.round_id == round_id, Reading.taken_back.is_(False), not_corrected())
                                 .order_by(Reading.taken_at, Reading.received_at, Reading.id)
                                 .options(sa.orm.joinedload(Reading.person).lazyload(Person.units))))
 

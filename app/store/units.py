@@ -25,6 +25,8 @@ class Unit(Base):
     vibration: Mapped[str] = mapped_column(sa.Text, default="mm/s")
     grease: Mapped[str] = mapped_column(sa.Text, default="g")
     restart_spacing_s: Mapped[int | None] = mapped_column()  # between starts after a dip, by the unit's procedure
+    #: the order of the checks at a motor, by area; "" for the whole unit: {"": ["vibration", "heat", …]}
+    check_order: Mapped[dict[str, list[str]] | None] = mapped_column(sa.JSON)
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
     patterns: Mapped[list[ShiftPattern]] = relationship(order_by="ShiftPattern.id", lazy="selectin")
 

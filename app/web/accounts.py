@@ -1,4 +1,4 @@
-"""Signing in and out, the change of hands on a shared tablet, choosing the unit, the screen's theme."""
+"""Signing in and out, the change of hands on a shared tablet, choosing the unit."""
 
 from __future__ import annotations
 
@@ -129,13 +129,3 @@ def choose_unit() -> Any:
         session.commit()
     flash(f"You are now in {chosen.name}.")
     return redirect(url_for("home.start"))
-
-
-@bp.get("/screen/<name>")
-@allow(ANYONE)
-def set_theme(name: str) -> Any:
-    """The theme is kept on the device, not with the person: the sun is where the tablet is."""
-    answer = make_response(redirect(access.local_path(request.args.get("next"))))
-    if name in ("sun", "indoor", "night"):
-        access.set_cookie(answer, "theme", name, 24 * 365)
-    return answer

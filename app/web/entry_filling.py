@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import Any
 
 from app.rules import facts, units
@@ -21,13 +22,21 @@ def as_typed(value: float) -> str:
     return f"{text}0" if re.fullmatch(r"-?[1-9]\d{0,2}\.\d{3}", text) else text
 
 
+def in_typed_unit(value: float, column: str, show: Show) -> float:
+    """A stored figure of this column in the unit that is typed for it at the motor."""
+    if show.temperature == "F" and ("_temp_c" in column or column == "ambient_c"):
+        return units.f_from_c(value)
+    if show.vibration == "in/s" and column.startswith("vibration_mm_s"):
+        return units.in_s_peak_from_mm_s_rms(value)
+    return value
+
+
 def figures_of(old: Reading, show: Show) -> dict[str, tuple[str, float]]:
     """Field of the form -> the text it is filled with, in the unit typed here, and the stored SI value behind it."""
-    def same(value: float) -> float:
-        return value
+    def scaled(column: str) -> Callable[[float], float]:
+        return lambda value: in_typed_unit(value, column, show)
 
-    temperature = units.f_from_c if show.temperature == "F" else same
-    vibration = units.in_s_peak_from_mm_s_rms if show.vibration == "in/s" else same
+    temperature, vibration, same = scaled("winding_temp_c"), scaled("vibration_mm_s"), scaled("current_a")
     stored = [("winding_temp", old.winding_temp_c, temperature), ("ambient", old.ambient_c, temperature)]
     for end in facts.ENDS:
         stored += [(f"bearing_temp_{end}", getattr(old, f"bearing_temp_c_{end.lower()}"), temperature),

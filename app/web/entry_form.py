@@ -11,6 +11,7 @@ from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, Length, Optional
 
 from app import entries
+from app.last_values import Last
 from app.rules import facts, units
 from app.rules.facts import Show
 from app.rules.numbers import NotANumber, read_number
@@ -18,6 +19,7 @@ from app.rules.shifts import local_instant
 from app.store.motors import Motor
 from app.store.rounds import Reading
 from app.store.units import Unit
+from app.web.entry_doubts import Question, figures_are_meant
 from app.web.entry_filling import NOTHING_WRONG, figures_of
 from app.web.fields import picks
 
@@ -50,6 +52,8 @@ class Figure(StringField):
     """A typed number, read strictly. `number` is what was understood, in the unit it was typed in; None when blank."""
 
     number: float | None = None
+    #: what is asked of it before it is stored, and the answer
+    question: Question | None = None
 
     def __init__(self, label: str, kind: str, **kwargs: Any) -> None:
         super().__init__(label, [Optional()], **kwargs)
@@ -116,6 +120,11 @@ class EntryForm(Form):
         #: when the same page was stored before: sent again, it tells the same instant
         self.first_sent_at: datetime | None = None
         self.before = figures_of(correcting, unit.show) if correcting else {}
+        #: what was read before, for the question whether a figure is meant; its answers as sent; what came of them
+        self.past: dict[str, Last] = {}
+        self.answers: MultiDict[str, str] = formdata or MultiDict()
+        self.confirmed: dict[str, str] = {}
+        self.meant: dict[str, str] = {}
         super().__init__(formdata)
 
     # what may be typed ------------------------------------------------------------------------------------
@@ -160,7 +169,7 @@ class EntryForm(Form):
         return all([good, self._look_agrees(), self._state_agrees(),
                     self._both_agrees(self.vibration_both, "vibration_feel", "as usual"),
                     self._both_agrees(self.lubricant_both, "lubricant", "ok"), self._phases_agree(),
-                    self._seen_at_is_a_time(), self._correction_says_why()])
+                    self._seen_at_is_a_time(), self._correction_says_why(), figures_are_meant(self)])
 
     def _wrong(self, field: Field, says: str) -> bool:
         field.errors = [*field.errors, says]
@@ -258,6 +267,7 @@ class EntryForm(Form):
         amps, volts = self._phases("amps"), self._phases("volts")
         body["current_a"] = amps or next(iter(self.said("amps_unread") or ()), None)
         body["voltage_v"] = volts or None
+        body["confirmed"] = self.confirmed or None
         if self.correcting is not None:
             body["replaces"], body["replaces_why"] = str(self.correcting.id), self.replaces_why.data
         return body, self._typed()
@@ -289,7 +299,7 @@ class EntryForm(Form):
                 unit = self.range_of(field.kind)[2]
                 if unit in ("°F", "in/s peak") or "," in field.data:
                     kept[field.name] = f"{field.data.strip()} {unit}"
-        return kept
+        return {**kept, **self.meant}
 
 
 def form_field_of(entry_field: str) -> str:

@@ -9,13 +9,13 @@ from flask import Flask, Response, current_app, g, request
 from flask.sessions import SecureCookieSessionInterface
 
 from app.releases import release
-from app.web import access, compressing, errors, formatting, request_log
+from app.web import access, compressing, errors, formatting, request_log, screen
 
 #: No inline script, no inline style, nothing from elsewhere, no frame around us.
 CONTENT_POLICY = ("default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; object-src 'none'; "
                   "base-uri 'none'; form-action 'self'; frame-ancestors 'none'; "
                   "worker-src 'self'; manifest-src 'self'; connect-src 'self'")
-THEMES = ("indoor", "sun", "night")
+THEMES = tuple(word for word, _, _ in screen.CHOICES[0].words)
 
 
 class SaidCookie(SecureCookieSessionInterface):
@@ -23,11 +23,6 @@ class SaidCookie(SecureCookieSessionInterface):
 
     def get_cookie_secure(self, app: Flask) -> bool:
         return request.is_secure
-
-
-def theme() -> str:
-    chosen = request.cookies.get("theme", "indoor")
-    return chosen if chosen in THEMES else "indoor"
 
 
 def with_headers(response: Response) -> Response:
@@ -47,7 +42,7 @@ def with_headers(response: Response) -> Response:
 def page_context() -> dict[str, object]:
     signed = g.get("signed_in")
     context: dict[str, object] = {
-        "theme": theme(), "themes": THEMES, "version": release(), "csrf_token": access.csrf_token,
+        **screen.chosen(), "version": release(), "csrf_token": access.csrf_token,
         "draft_key": access.draft_key,
         "signed_in": signed, "me": signed.person if signed else None, "unit": signed.unit if signed else None,
         "now": access.now(), "nobody_yet": nobody_yet,
@@ -98,6 +93,7 @@ def register(app: Flask) -> None:
         accounts,
         changes,
         dips,
+        entry_last,
         flag_numbers,
         flags,
         handover,
@@ -113,6 +109,7 @@ def register(app: Flask) -> None:
         rounds,
         routes,
         running,
+        screen,
         set_up,
         settings,
         signatures,
@@ -125,8 +122,8 @@ def register(app: Flask) -> None:
         week,
     )
 
-    for module in (home, accounts, rounds, motors, starts, dips, flags, lubrication, insulation, week, register,
-                   settings, standards, signatures, handover, temporary, timeline, trends, changes,
+    for module in (home, accounts, screen, rounds, entry_last, motors, starts, dips, flags, lubrication, insulation,
+                   week, register, settings, standards, signatures, handover, temporary, timeline, trends, changes,
                    flag_numbers, judge, tablets, own, rehearsal, running, set_up, offline,
                    routes):
         app.register_blueprint(module.bp)

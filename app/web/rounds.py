@@ -9,7 +9,9 @@ from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 
 from app import entries, recording
+from app.check_order import order_of
 from app.entries import BadEntry, read_reading
+from app.last_values import hot_last_time, last_values
 from app.offline_facts import judge_facts, rules_version
 from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.cautions import caution_for
@@ -20,15 +22,15 @@ from app.store.limits import limits_at
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.store.rounds import Reading, Round
+from app.web import rounds_undo
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
 from app.web.entry_filling import fill_from
 from app.web.entry_form import SKIP_REASONS, EntryForm, form_field_of
+from app.web.entry_last import changes_since
 from app.web.late import flag_what_is_late
 
 bp = Blueprint("rounds", __name__)
-
-#: Above this, or felt too hot to hold, the hand is warned before the feel field (no figure is shown).
-HOT_LAST_TIME_C = 60.0
+rounds_undo.add_to(bp)
 
 
 # the sheet -------------------------------------------------------------------------------------------------
@@ -84,10 +86,16 @@ def _gravest_by_motor(standing: list[flags.Flag]) -> dict[int, str]:
 @bp.get("/motors/<int:motor_id>/entry")
 @allow(OPERATOR)
 def entry(motor_id: int) -> Any:
-    """An empty form: nothing that must be observed is filled in, and no earlier figure is in the page."""
+    """An empty form: nothing that must be observed is filled in, and no earlier figure is in the page.
+
+    ?again: an entry that this person took back a moment ago, to be saved otherwise.
+    """
     with reading() as session:
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
         form = EntryForm(None, motor, unit(), now())
+        again = rounds_undo.just_taken_back(session, motor, request.args.get("again", ""))
+        if again is not None:
+            fill_from(form, again)
         return _entry_page(session, motor, form, str(uuid.uuid4()))
 
 
@@ -124,6 +132,7 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
         motor = found_or_404(known)
         form = EntryForm(request.form, motor, unit(), now(), correcting)
         form.first_sent_at = first_sent_at  # saved before and sent twice, it is the same entry
+        form.past = last_values(session, motor, correcting.taken_at if correcting else form.first_sent_at or now())
         if not form.validate():
             return _entry_page(session, motor, form, key, correcting), 422
     body, typed = form.body(key, person().sign_in)
@@ -179,18 +188,12 @@ def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, corre
     in_force = limits_at(session, unit().id, motor.id, now())
     return render_template(
         "rounds/entry.html", motor=motor, form=form, key=key, correcting=correcting, shift=shift, sheet=shown,
-        plate=motor.nameplate, hot=_hot_last_time(session, motor), alarm=_bearing_alarm(motor, in_force),
-        standing=flags.open_flags_of_motor(session, motor.id), place=shown.place_of(motor.id),
+        plate=motor.nameplate, hot=hot_last_time(session, motor, now()), alarm=_bearing_alarm(motor, in_force),
+        order=order_of(unit(), motor.area), standing=flags.open_flags_of_motor(session, motor.id),
+        place=shown.place_of(motor.id),
         judge_facts={**judge_facts(session, unit(), motor, correcting.taken_at if correcting else now()),
                      "rule_table": url_for("judge.rules", v=rules_version())},
         seen_here=[r for row in shown.rows if row.motor.id == motor.id for r in (row.reading, *row.also) if r])
-
-
-def _hot_last_time(session: Session, motor: Motor) -> bool:
-    last = rounds.last_running(session, motor.id, now(), 1)
-    return bool(last) and (any(t is not None and t >= HOT_LAST_TIME_C
-                               for t in (last[0].bearing_temp_c_de, last[0].bearing_temp_c_ode))
-                           or "too hot to hold" in (last[0].bearing_feel_de, last[0].bearing_feel_ode))
 
 
 def _bearing_alarm(motor: Motor, in_force: Any) -> float:
@@ -258,7 +261,9 @@ def saved(key: uuid.UUID) -> Any:
         return render_template(
             "rounds/saved.html", row=row, motor=row.motor, found=[(f, caution_for(f)) for f in found], sheet=shown,
             next=shown.next_after(row.motor_id), may_correct=_may_correct(row), left=shown.count(LEFT),
-            corrected=rounds.correction_of(session, row.id), brought=carried(session, unit().id, row.id))
+            corrected=rounds.correction_of(session, row.id), undo_s=rounds_undo.undo_s(row),
+            undo_key=uuid.uuid4(), brought=carried(session, unit().id, row.id),
+            changes=changes_since(row, last_values(session, row.motor, row.taken_at), unit().show))
 
 
 def _may_correct(row: Reading) -> bool:

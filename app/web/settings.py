@@ -9,13 +9,14 @@ from flask import Blueprint, flash, redirect, render_template, url_for
 from app.rules.limits import DEFAULTS
 from app.store.changes import note_change
 from app.store.people import Person, Token, people_of, tokens_of
-from app.web import access, settings_limits, settings_people, settings_unit
+from app.web import access, settings_limits, settings_order, settings_people, settings_unit
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
 
 bp = Blueprint("settings", __name__)
 settings_people.add_to(bp)
 settings_limits.add_to(bp)
 settings_unit.add_to(bp)
+settings_order.add_to(bp)
 
 
 @bp.get("/settings")

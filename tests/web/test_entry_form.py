@@ -112,8 +112,8 @@ def test_state_is_the_first_question_of_the_page(operator: FlaskClient, plant: P
              if tag in ("input", "textarea") and a.get("type") != "hidden"]
     assert asked[0] == "state"
     assert asked.index("look") < asked.index("vibration_both") < asked.index("bearing_feel_ODE")
-    assert asked.index("bearing_feel_ODE") < asked.index("bearing_feel_DE") < asked.index("winding_feel")
-    assert asked.index("winding_feel") < asked.index("amps_1") < asked.index("lubricant_both")
+    assert asked.index("bearing_feel_ODE") < asked.index("winding_feel") < asked.index("bearing_feel_DE")
+    assert asked.index("bearing_feel_DE") < asked.index("amps_1") < asked.index("lubricant_both")
 
 
 @pytest.mark.parametrize(("state", "kept"), [
@@ -369,7 +369,7 @@ TO_THE_DIGIT = {"0.0047": "0.0047", "2.25": "2.25", "1.2340": "1.2340", "24.8550
 def test_a_correction_of_the_remarks_leaves_every_figure_as_it_was(
         operator: FlaskClient, plant: Plant, app_database: Database, typed: str, shown: str) -> None:
     key = str(uuid.uuid4())
-    enter(operator, plant.motor, key=key, amps_1=typed)
+    enter(operator, plant.motor, key=key, amps_1=typed, sure_amps_1=f"kept {typed}")
     page = operator.get(f"/entries/{key}/correct")
     held = fields_of(page)
     assert held["amps_1"] == shown

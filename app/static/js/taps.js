@@ -1,0 +1,45 @@
+// Wet gloves touch twice. A second touch on the same control within 300 ms is none, and one that falls through to the
+// page after it is none either. Never on number keys, where 77 is typed by two quick touches.
+const TOO_SOON_MS = 300;
+const GUARDED = "label.pick, button:not(.key), a.button, summary";
+const now = () => performance.timeOrigin + performance.now();
+
+let last = { target: null, at: -Infinity };
+let again = false;
+
+document.addEventListener("pointerdown", (event) => {
+  const target = event.target.closest(GUARDED);
+  again = target !== null && target === last.target && event.timeStamp - last.at < TOO_SOON_MS;
+  if (!again) last = { target, at: event.timeStamp };
+  if (target) remember();
+}, true);
+
+// A tap on a label makes a second click on its input: both belong to one touch.
+document.addEventListener("click", (event) => {
+  if (!again || !event.detail || event.target.closest(GUARDED) !== last.target) return; // detail 0: the keyboard
+  event.preventDefault();
+  event.stopImmediatePropagation();
+}, true);
+
+function remember() {
+  try {
+    sessionStorage.setItem("touched", String(now()));
+  } catch {
+    // a browser that keeps nothing: the guard of this page is left
+  }
+}
+
+// The touch that brought us here may bounce: until it is over, nothing on this page answers.
+function settle() {
+  let touched = -Infinity;
+  try {
+    touched = Number(sessionStorage.getItem("touched") ?? -Infinity);
+  } catch {
+    return;
+  }
+  const left = TOO_SOON_MS - (now() - touched);
+  if (left <= 0 || left > TOO_SOON_MS) return;
+  document.documentElement.classList.add("settling");
+  setTimeout(() => document.documentElement.classList.remove("settling"), left);
+}
+settle();
