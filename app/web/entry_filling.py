@@ -60,6 +60,8 @@ def fill_from(form: Any, old: Reading) -> None:
         ends = [form[f"{name}_{end}"].data for end in facts.ENDS]
         if any(ends):
             form[both].data = fine if ends == [fine, fine] else "not"
+        for end in facts.ENDS if ends == [fine, fine] else ():
+            form[f"{name}_{end}"].data = None  # said for both at once
     unread = (old.unread or {}).get("current_a")
     form.amps_unread.data = [unread] if unread else []
     form.look.data = _look(old)

@@ -227,7 +227,7 @@ def test_a_motor_is_done_by_keyboard_alone_and_the_focus_is_never_hidden(
     page.keyboard.press("Enter")
     page.wait_for_url("**/sheet")
     page.goto(shift["entry, long tag"])
-    for name in ("state", "look", "vibration_both", "bearing_feel_ODE", "bearing_feel_DE", "winding_feel"):
+    for name in ("state", "look", "vibration_both", "bearing_feel_ODE", "winding_feel", "bearing_feel_DE"):
         walk_to(name)
         choose(page, focus, wanted[name])
     walk_to("amps_1")
