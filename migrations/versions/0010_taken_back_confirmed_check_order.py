@@ -16,3 +16,7 @@ def upgrade():
 
     with op.batch_alter_table("unit", schema=None) as batch_op:
         batch_op.add_column(sa.Column("check_order", sa.JSON(), nullable=True))
+
+
+def downgrade():
+    raise NotImplementedError("restore the copy that was made before the upgrade")
