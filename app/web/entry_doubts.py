@@ -16,6 +16,8 @@ from app.web.entry_filling import in_typed_unit
 from app.web.formatting import number
 
 KEPT, MEANT = "kept", "meant"
+#: Behind it in an answer: what was offered, for a tablet that makes the entry itself.
+SAYING = " as "
 
 
 @dataclass(frozen=True)
@@ -46,9 +48,10 @@ def _is_meant(form: Any, name: str, past: Last) -> bool:
     answer = form.answers.get(f"sure_{name}", "")
     field.question = _question(text, unit, usual, past.from_plate, doubt, answer)
     offered = field.question.picks[0][1]
-    if answer == f"{KEPT} {text}":
+    given = answer.split(SAYING)[0]
+    if given == f"{KEPT} {text}":
         form.confirmed[field_of(COLUMNS[name])] = f"{text} {unit}, asked: {offered}?"
-    elif answer == f"{MEANT} {text}":
+    elif given == f"{MEANT} {text}":
         field.number = doubt.meant
         form.meant[name] = f"{text} {doubt.unit}" if doubt.unit else f"{text}, meant {number(doubt.meant, 3)} {unit}"
     else:
@@ -62,4 +65,5 @@ def _question(text: str, unit: str, usual: float, from_plate: bool, doubt: Doubt
     offered = f"{text} {doubt.unit} (= {meant})" if doubt.unit else meant
     beside = f"the plate says {number(usual, 2)} {unit}" if from_plate else f"{number(usual, 2)} {unit} is usual"
     return Question(f"{text} {unit}, where {beside}. Did you mean {offered}?",
-                    ((f"{MEANT} {text}", offered), (f"{KEPT} {text}", f"No, {text} {unit}")), answer)
+                    ((f"{MEANT} {text}{SAYING}{number(doubt.meant, 6)} {doubt.unit or ''}".rstrip(), offered),
+                     (f"{KEPT} {text}{SAYING}{offered}", f"No, {text} {unit}")), answer)

@@ -1,4 +1,4 @@
-"""The last figure and the change, told once the new one is in: asked for by the page at the motor, shown after saving.
+"""The last figures of a motor, asked for by its page once a new one is in.
 
 Nothing of this is in the page before: who knows the last figure reads it again.
 """
@@ -14,10 +14,8 @@ from app.last_values import COLUMNS, Last, last_values
 from app.rules.facts import Show
 from app.store import motors, rounds
 from app.store.people import OPERATOR
-from app.store.rounds import Reading
 from app.web.access import allow, found_or_404, now, reading, unit
 from app.web.entry_filling import in_typed_unit
-from app.web.formatting import number
 
 bp = Blueprint("last", __name__)
 
@@ -45,23 +43,3 @@ def _told(name: str, past: Last, show: Show) -> dict[str, Any]:
     last, usual = (None if value is None else round(in_typed_unit(value, COLUMNS[name], show), 6)
                    for value in (past.last, past.usual))
     return {"last": last, "usual": usual, "from_plate": past.from_plate}
-
-
-def changes_since(row: Reading, past: dict[str, Last], show: Show) -> dict[str, str]:
-    """Field -> "last 61, change +2", for every figure of an entry that has an earlier one."""
-    told = {}
-    for name, column in COLUMNS.items():
-        value, before = getattr(row, column), past.get(name)
-        if value is not None and before is not None and before.last is not None:
-            told[name] = change_words(in_typed_unit(value, column, show), in_typed_unit(before.last, column, show))
-    return told
-
-
-def change_words(value: float, last: float) -> str:
-    """
-    >>> change_words(63.0, 61.0), change_words(0.11, 0.12), change_words(78.0, 78.0)
-    ('last 61, change +2', 'last 0.12, change −0.01', 'last 78, no change')
-    """
-    change = round(value - last, 2)
-    words = f"change {'+' if change > 0 else '−'}{number(abs(change), 2)}" if change else "no change"
-    return f"last {number(last, 2)}, {words}"

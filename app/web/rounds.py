@@ -24,9 +24,9 @@ from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.store.rounds import Reading, Round
 from app.web import rounds_undo
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
+from app.web.entry_changes import changes_since
 from app.web.entry_filling import fill_from
 from app.web.entry_form import SKIP_REASONS, EntryForm, form_field_of
-from app.web.entry_last import changes_since
 from app.web.late import flag_what_is_late
 
 bp = Blueprint("rounds", __name__)

@@ -42,7 +42,7 @@ function clear(box) {
 
 function ask(box, text, value, figure) {
   const there = form.querySelector(`.question[data-of="${box.id}"]`);
-  if (there && [...there.querySelectorAll("input")].some((pick) => pick.value === `kept ${text}`)) return;
+  if (there && [...there.querySelectorAll("input")].some((pick) => pick.value.startsWith(`kept ${text} as `))) return;
   clear(box);
   if (form.dataset.correcting && box.defaultValue.trim() === text) return; // as it was stored
   const unit = unitOf(box);
@@ -53,7 +53,8 @@ function ask(box, text, value, figure) {
   const beside = figure.from_plate ? `the plate says ${plain(figure.usual)} ${unit}` : `${plain(figure.usual)} ${unit} is usual`;
   const place = form.querySelector(`output[for="${box.id}"]`);
   place.after(question(box, text, `${text} ${unit}, where ${beside}. Did you mean ${offered}?`, [
-    [`meant ${text}`, offered], [`kept ${text}`, `No, ${text} ${unit}`]]));
+    [`meant ${text} as ${plain(doubt.meant, 6)} ${doubt.unit ?? ""}`.trim(), offered],
+    [`kept ${text} as ${offered}`, `No, ${text} ${unit}`]]));
 }
 
 function question(box, text, says, picks) {

@@ -1,6 +1,6 @@
 // What was tapped and typed at the motor, as the body that the server's door takes: the same reading of the same form
 // as app/web/entry_form.py. The server reads it once more; here it is read so that nothing waits that it would refuse.
-import { understood } from "../entry.js";
+import { understood } from "../understood.js";
 import { instant, isTime } from "./times.js";
 
 const ENDS = ["DE", "ODE"], RUNNING = "running", STANDBY = "standby", NOTHING = "nothing wrong";
@@ -35,6 +35,7 @@ class Form {
     this.about = about; // { ranges: { kind: [low, high, unit] }, motor, by, zone }
     this.problems = [];
     this.numbers = {};
+    this.confirmed = {};
   }
   get(name) { return (this.data.get(name) ?? "").toString(); }
   list(name) { return this.data.getAll(name).map(String); }
@@ -54,8 +55,21 @@ class Form {
       if (read.says) this.wrong(name, SAYS[read.says](typed.replace("\u2212", "-")));
       else if (!(read.value >= low && read.value <= high)) {
         this.wrong(name, `${typed} ${unit} cannot be: enter a value from ${plain(low)} to ${plain(high)} ${unit}.`);
-      } else this.numbers[name] = { value: read.value, unit, typed };
+      } else this.numbers[name] = { value: read.value, unit, typed, ...this.meant(name, typed, unit) };
     }
+  }
+  // The answer to the question whether a figure is meant, as app/web/entry_doubts.py words it.
+  meant(name, typed, unit) {
+    const [given, offered] = this.get(`sure_${name}`).split(" as ");
+    if (offered && given === `kept ${typed}`) this.confirmed[name] = `${typed} ${unit}, asked: ${offered}?`;
+    if (!offered || given !== `meant ${typed}`) return {};
+    const [figure, ...other] = offered.split(" ");
+    const says = other.length ? `${typed} ${other.join(" ")}` : `${typed}, meant ${plain(Number(figure))} ${unit}`;
+    return { value: Number(figure), says };
+  }
+  asked() {
+    return Object.fromEntries(Object.entries(this.confirmed).map(([name, words]) => [
+      `${FIGURES[name]}${name.replace(/^.*_(DE|ODE|\d)$|^.*$/, (_, part) => (part ? `.${part}` : ""))}`, words]));
   }
   si(name) {
     const number = this.numbers[name];
@@ -66,8 +80,9 @@ class Form {
   }
   typed() {
     const kept = {};
-    for (const [name, { unit, typed }] of Object.entries(this.numbers)) {
-      if (unit === "°F" || unit === "in/s peak" || typed.includes(",")) kept[name] = `${typed} ${unit}`;
+    for (const [name, { unit, typed, says }] of Object.entries(this.numbers)) {
+      if (says) kept[name] = says;
+      else if (unit === "°F" || unit === "in/s peak" || typed.includes(",")) kept[name] = `${typed} ${unit}`;
     }
     return kept;
   }
@@ -162,6 +177,7 @@ export function readingBody(data, about, id, now) {
     bearing_temp_c: byEnd((end) => form.si(`bearing_temp_${end}`)),
     vibration_mm_s: byEnd((end) => form.si(`vibration_${end}`)),
     current_a: amps.length ? amps : unread[0] ?? null, voltage_v: volts.length ? volts : null,
+    confirmed: form.asked(),
   };
   return { body: withoutEmpty(body), typed: form.typed(), problems: form.problems };
 }
