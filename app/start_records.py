@@ -15,7 +15,7 @@ from app import judging, recording
 from app.entries import Entry
 from app.judging import Cause
 from app.recording import Recorded, Sender, observe
-from app.rules import facts, prestart, starting, trips
+from app.rules import facts, prestart, starting, starting_ahead, trips
 from app.rules.findings import Finding
 from app.rules.limits import Limits
 from app.rules.starting import Permission
@@ -112,10 +112,18 @@ def _back_in_service(session: Session, motor: Motor, at: datetime) -> datetime |
 def permission(session: Session, unit: Unit, motor: Motor, now: datetime, *,
                then_continuous: bool = False) -> Permission:
     """May this motor be started at this instant? Advice on the limits; it clears nobody and releases nothing."""
-    return starting.start_permission(
-        judging.plate_facts(motor.nameplate_at(now)), plan_of(motor), history_of(session, unit, motor, now),
-        now.astimezone(unit.calendar.zone), then_continuous=then_continuous,
-        limits=limits.limits_at(session, unit.id, motor.id, now))
+    return permission_and_ahead(session, unit, motor, now, then_continuous=then_continuous)[0]
+
+
+def permission_and_ahead(session: Session, unit: Unit, motor: Motor, now: datetime, *,
+                         then_continuous: bool = False) -> tuple[Permission, dict[str, Any]]:
+    """The same, and what a tablet goes on with when the network is gone: ready for JSON."""
+    plate, plan = judging.plate_facts(motor.nameplate_at(now)), plan_of(motor)
+    history, in_force = history_of(session, unit, motor, now), limits.limits_at(session, unit.id, motor.id, now)
+    there = now.astimezone(unit.calendar.zone)
+    given = starting.start_permission(plate, plan, history, there, then_continuous=then_continuous, limits=in_force)
+    return given, {**starting_ahead.known(plate, plan, history, there, in_force), "motor": motor.id,
+                   "zone": unit.time_zone}
 
 
 def prestart_why(session: Session, unit: Unit, motor: Motor, now: datetime) -> str | None:

@@ -31,6 +31,12 @@ from app.rules.wording import digits
 
 YES, NOT_BEFORE, NO = "yes", "not before", "no"
 FIND_THE_CAUSE = "no, find the cause"
+#: Why it is not before a time. value with no decimals but for minutes run, limit as it is.
+BECAUSE = {
+    COUNT: "{value} of {limit} starts used in 60 min", SPACING: "{limit} min between starts",
+    RUN: "it ran {value} min of {limit}; 60 min of rest", REST: "{limit} s of rest after the stop",
+    TRY: "another start stands in the hour", SHORT: "a longer start stands in the hour",
+}
 
 
 @dataclass(frozen=True)
@@ -97,15 +103,8 @@ def _not_before(way: Way, hold: Hold, stands: Standing, then_continuous: bool) -
 
 
 def _because(hold: Hold) -> str:
-    limit = digits(hold.limit, 2)
-    return {
-        COUNT: f"{digits(hold.value, 0)} of {limit} starts used in 60 min",
-        SPACING: f"{limit} min between starts",
-        RUN: f"it ran {digits(hold.value, 1)} min of {limit}; 60 min of rest",
-        REST: f"{limit} s of rest after the stop",
-        TRY: "another start stands in the hour",
-        SHORT: "a longer start stands in the hour",
-    }[hold.rule]
+    value = digits(hold.value, 1 if hold.rule == RUN else 0)
+    return BECAUSE[hold.rule].format(value=value, limit=digits(hold.limit, 2))
 
 
 def _yes(way: Way, stands: Standing) -> Permission:

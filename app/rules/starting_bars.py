@@ -41,8 +41,12 @@ def standing(nameplate: Nameplate, plan: StartPlan, history: StartHistory, now: 
 
 def barred(stands: Standing) -> Refusal | None:
     """What forbids a start however long one waits, in the order of the rules."""
-    return (_running(stands) or _condition(stands) or trips.bars(stands.history, stands.asked) or _tries(stands)
-            or _no_figures(stands))
+    return _running(stands) or on_record(stands) or _tries(stands) or _no_figures(stands)
+
+
+def on_record(stands: Standing) -> Refusal | None:
+    """What only a named act ends: a lock, out of service, a trip not settled."""
+    return _condition(stands) or trips.bars(stands.history, stands.asked)
 
 
 def _running(stands: Standing) -> Refusal | None:

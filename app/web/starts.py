@@ -49,10 +49,11 @@ def page(motor_id: int) -> Any:
 def _page(session: Session, motor: Motor, error: str | None = None, at_field: str = "") -> str:
     moment = now()
     continuous = request.args.get("then") == "continuous"
-    given = start_records.permission(session, unit(), motor, moment, then_continuous=continuous)
+    given, ahead = start_records.permission_and_ahead(session, unit(), motor, moment, then_continuous=continuous)
     partner = standby_pairs.partner_of(session, motor)
     return render_template(
-        "starts/page.html", motor=motor, permission=given, continuous=continuous, error=error, at_field=at_field,
+        "starts/page.html", motor=motor, permission=given, ahead=ahead, continuous=continuous, error=error,
+        at_field=at_field,
         key=str(uuid.uuid4()), seen_at=request.form.get("seen_at"), past=_past(session, motor), asked=moment,
         prestart_due=start_records.prestart_why(session, unit(), motor, moment),
         refused=_refused(session, motor), open_trip=start_records.open_trip(session, unit(), motor, moment),

@@ -89,7 +89,7 @@ def test_without_the_network_it_ends_in_a_question_and_never_in_a_yes(
     context.set_offline(True)
     clock.set(at("11:01"))
     page.clock.run_for(18 * 60_000)
-    expect(page.locator(".answer")).to_contain_text("Ask again before you start")
+    expect(page.locator(".answer")).to_contain_text("ask the control room before you start")
     expect(page.locator("[data-word]")).not_to_contain_text("Yes")
     context.set_offline(False)
     page.clock.run_for(2_000)

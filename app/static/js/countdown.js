@@ -1,17 +1,20 @@
 // Counts down to the server's instant by the server's clock. The tablet's own clock may be wrong, be put right in the
 // middle of it, or stop while the tablet sleeps: whenever its two clocks disagree, the server is asked again. The answer
-// is the server's to give. Without the network it may say "not before", never "yes".
-const kept = document.documentElement.dataset.kept; // the page came from the tablet: its yes is of another moment
-const YES_HOLDS_S = kept ? 0 : 60; // another crew may have started it meanwhile
+// is the server's to give. Without the server this page says what offline/not_before.js may say, and never "yes".
+import { earliest, enteredHere, inWords, startFactsOf } from "./offline/not_before.js";
+
+const YES_HOLDS_S = 60; // another crew may have started it meanwhile
+const ASK_AGAIN_S = 20; // while the server does not answer
 let answer = document.querySelector("[data-answer]");
+let facts = startFactsOf(document);
+let kept = document.documentElement.dataset.kept; // the page came from the tablet, made then by the tablet's clock
 let told, wall, steady; // the server's now as told with the answer, and the tablet's two clocks at that moment
-let asking = false, ended = false, timer;
+let asking = false, alone = false, lastAsked = 0, entered = [], timer;
 
 const began = () => {
   told = Date.parse(answer.dataset.now);
-  wall = Date.now();
-  steady = performance.now();
-  ended = false;
+  wall = kept ? Date.parse(kept) : Date.now();
+  steady = performance.now() - (Date.now() - wall);
 };
 const passed = () => {
   const byWall = Date.now() - wall, bySteady = performance.now() - steady;
@@ -26,6 +29,7 @@ const words = (left) => {
 async function ask() {
   if (asking) return;
   asking = true;
+  lastAsked = performance.now();
   try {
     const reply = await fetch(location.href, { cache: "no-store" });
     if (!reply.ok || reply.redirected) return location.reload();
@@ -36,40 +40,71 @@ async function ask() {
       document.querySelector(name).replaceWith(document.adoptNode(page.querySelector(name)));
     }
     answer = document.querySelector("[data-answer]");
+    facts = startFactsOf(page);
+    delete document.documentElement.dataset.kept;
+    kept = undefined;
+    alone = false;
     began();
   } catch {
-    // No network: the count goes on, and what it ends in is a question, not a yes.
+    alone = true; // no network: from here on only what is known here
+    entered = facts ? await enteredHere(facts, wall - told) : [];
   } finally {
     asking = false;
   }
 }
 
+// A yes is over after a minute, one from the tablet at once; so is any other answer when the server is not there.
 function tick() {
   clearTimeout(timer);
-  const gone = passed();
-  const word = answer.querySelector("[data-word]"), left = answer.querySelector("[data-countdown]");
-  if (answer.dataset.answer === "not before") {
-    const rest = Math.ceil((Date.parse(answer.dataset.notBefore) - told - gone) / 1000);
-    if (rest > 0) {
-      left.textContent = words(rest);
-      answer.querySelector("[data-as-of]").hidden = true;
-    } else {
-      left.textContent = "Time is up here; the server has not answered. Ask again before you start.";
-      ask();
-    }
-  } else if (answer.dataset.answer === "yes" && gone >= YES_HOLDS_S * 1000 && !ended) {
-    ended = true;
-    answer.classList.replace("go", "wait");
-    word.textContent = kept ? "Not known without the network: ask the control room"
-        : "Ask again: this answer is over a minute old";
+  const gone = passed(), isYes = answer.dataset.answer === "yes";
+  const left = answer.querySelector("[data-countdown]"), rest = restOf(gone);
+  if (isYes && (kept || gone >= YES_HOLDS_S * 1000)) saysNothing();
+  if (alone) drawAlone(told + gone);
+  else if (answer.dataset.answer === "not before" && rest > 0) {
+    left.textContent = words(rest);
+    answer.querySelector("[data-as-of]").hidden = true;
   }
+  const over = answer.dataset.answer === "not before" && rest <= 0;
+  if ((alone || over) && performance.now() - lastAsked > ASK_AGAIN_S * 1000 * Number(alone)) ask();
   timer = setTimeout(tick, 1000 - (gone % 1000));
+}
+const restOf = (gone) => Math.ceil((Date.parse(answer.dataset.notBefore) - told - gone) / 1000);
+
+function saysNothing() {
+  answer.classList.replace("go", "wait");
+  answer.querySelector("[data-word]").textContent = "Ask again: this answer is over a minute old";
+}
+
+// The server's answer gives way to what this tablet knows: the figures beside it are of then.
+function drawAlone(now) {
+  const found = facts ? earliest(facts, entered, now) : null;
+  const [word, says] = facts ? inWords(facts, found, now) : ["Ask the control room", "There is no network here."];
+  const rest = found?.until ? Math.ceil((found.until - now) / 1000) : 0;
+  answer.classList.remove("go", "wait", "no", "runs");
+  answer.classList.add(found?.no ? "no" : "wait");
+  const lines = [["word", word], ["left", rest > 0 ? words(rest) : ""], ["", says]].filter(([, text]) => text);
+  const there = answer.querySelector("[data-alone]") ?? begin();
+  lines.forEach(([name, text], i) => {
+    const line = there.children[i] ?? there.appendChild(document.createElement("p"));
+    line.className = name;
+    if (line.textContent !== text) line.textContent = text;
+  });
+  while (there.children.length > lines.length) there.lastChild.remove();
+}
+function begin() {
+  for (const part of answer.querySelectorAll(":scope > :not(h2, .acts)")) part.hidden = true;
+  const there = document.createElement("div");
+  there.dataset.alone = "";
+  answer.querySelector("h2").after(there);
+  return there;
 }
 
 if (answer) {
   began();
+  if (kept) ask().then(tick);
   tick();
   const back = () => !document.hidden && ask().then(tick);
   document.addEventListener("visibilitychange", back);
   addEventListener("pageshow", (event) => event.persisted && ask().then(tick));
+  addEventListener("online", () => ask().then(tick));
 }
