@@ -198,7 +198,8 @@ def test_a_page_kept_on_the_tablet_never_shows_its_yes(ground: Ground, new_conte
     page.clock.run_for(15 * 60_000)
     page.reload()
     expect(page.locator("[data-alone] .word")).to_have_text("Ask the control room")
-    expect(page.locator(".answer")).to_contain_text("No wait is known as of 10:30 and of what was entered here since; that is no yes.")
+    expect(page.locator(".answer")).to_contain_text(
+        "No wait is known as of 10:30 and of what was entered here since; that is no yes.")
     assert "Yes" not in page.locator(".answer").inner_text()
     assert page.locator(".answer").get_attribute("class") == "answer wait"
     shot(page, "start-kept-ask", whole=False)
