@@ -77,11 +77,12 @@ def show_limits(unit_name: str, tag: str | None) -> None:
 @main.command("rehearse", with_appcontext=False,
               epilog='Example: round-sheet rehearse --unit "Brine unit" --weeks 4 --set bearing_hot_grease_alarm_c=85')
 @click.option("--unit", "unit_name", required=True)
-@click.option("--weeks", default=4, show_default=True, type=int, help="The last so many weeks, up to now.")
+@click.option("--weeks", default=4, show_default=True, type=int, help="So many weeks, up to now.")
+@click.option("--until", default=None, metavar="2026-W47", help="Up to the end of this ISO week instead of now.")
 @click.option("--set", "wanted", multiple=True, metavar="NAME=VALUE",
               help="A limit as it would be, SI; may be repeated.")
 @click.option("--motor", "tag", default=None, help="The limits are this motor's own, not the unit's.")
-def rehearse(unit_name: str, weeks: int, wanted: tuple[str, ...], tag: str | None) -> None:
+def rehearse(unit_name: str, weeks: int, until: str | None, wanted: tuple[str, ...], tag: str | None) -> None:
     """Judge stored weeks again under other limits: flags by rule and motor beside what was raised. Stores nothing.
 
     Without --set every rule is judged again under the limits as they were: then nothing should differ.
@@ -94,7 +95,7 @@ def rehearse(unit_name: str, weeks: int, wanted: tuple[str, ...], tag: str | Non
             raise fail(f"No motor of {unit_name} has the tag {tag!r}.")
         try:
             asked = [Asked(*read_setting(words), motor) for words in wanted]
-            found = rehearsal.rehearse(session, unit, *rehearsal.span(unit, weeks, now), asked, told_progress())
+            found = rehearsal.rehearse(session, unit, *rehearsal.span(unit, weeks, now, until), asked, told_progress())
         except BadRehearsal as error:
             raise fail(str(error)) from error
         for line in told_rehearsal(found):

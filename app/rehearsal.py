@@ -28,6 +28,7 @@ from app.rules import (
     look_again,
     settling,
     sheet,
+    shifts,
     vibration,
     warming,
     windings,
@@ -58,7 +59,7 @@ Progress = Callable[[int, int], None]
 
 
 class BadRehearsal(ValueError):
-    """What was asked for cannot be rehearsed; `field` ("set", "tag", "weeks") is where to put it right."""
+    """What was asked for cannot be rehearsed; `field` ("set", "weeks", "until") is where to put it right."""
 
     def __init__(self, field: str, says: str) -> None:
         self.field = field
@@ -255,7 +256,9 @@ class _Stage:
         if not course.standing or not self.rules:
             return
         for row, given in told.facts_in_order(told.before(BEFORE), in_force):
-            self._answers(course, row, given, in_force.at(row.taken_at), [])
+            if not row.skipped:
+                at_that_time = in_force.at(row.taken_at)
+                self._answers(course, row, given, at_that_time, self.judge(given, at_that_time))
         for flag in course.standing.values():
             flag.unstable = any(real.unstable_at is not None and real.unstable_at < self.start
                                 for real in course.real[flag.rule, flag.end])
@@ -263,21 +266,40 @@ class _Stage:
     def _reading(self, course: Course, row: Reading, given: Facts, in_force: Limits) -> None:
         found = self.judge(given, in_force)
         course.show((f for f in found if self.ours(f.rule)), row.taken_at)
-        self._answers(course, row, given, in_force, found)
+        if course.standing and not row.skipped:
+            self._answers(course, row, given, in_force, found)
 
     def _answers(self, course: Course, row: Reading, given: Facts, in_force: Limits, found: list[Finding]) -> None:
-        """What the reading says of the flags that it does not show."""
+        """What the reading says of the flags that it does not show. found: what all rules here find in it."""
         fired = {(f.rule, f.end or NO_END) for f in found}
-        if row.skipped:
-            return
         for key, flag in list(course.standing.items()):
             if key not in fired and flag.last_seen_at <= row.taken_at and flag.returned_at is None:
-                said = clearing.verdict(given, flag.rule, flag.end or None, flag.measured, in_force, self.judge)
+                said = clearing.verdict(given, flag.rule, flag.end or None, flag.measured, in_force,
+                                        self._again(flag.rule, given, found))
                 course.answer(flag, said, row.taken_at, row.round_id)
 
+    def _again(self, rule: str, given: Facts, found: list[Finding]) -> Callable[[Facts, Limits], list[Finding]]:
+        """Judges the same reading as it was judged, and a worse one by this rule's own family alone."""
+        check = CHECKS.get(limit_reach.family_of(rule) or "")
+        rules = (check,) if check is not None else ()
 
-def span(unit: Unit, weeks: int, now: datetime) -> tuple[datetime, datetime]:
-    """The last weeks up to now. Raises BadRehearsal."""
+        def judge(facts: Facts, in_force: Limits) -> list[Finding]:
+            return found if facts is given else sheet.judge_by(rules, facts, in_force)
+
+        return judge
+
+
+def span(unit: Unit, weeks: int, now: datetime, until: str | None = None) -> tuple[datetime, datetime]:
+    """So many weeks up to now, or up to the end of an ISO week that is over. Raises BadRehearsal."""
     if not 1 <= weeks <= MOST_WEEKS:
         raise BadRehearsal("weeks", f"Choose 1 to {MOST_WEEKS} weeks.")
-    return now - timedelta(weeks=weeks), now
+    if not until:
+        return now - timedelta(weeks=weeks), now
+    try:
+        end = shifts.week_bounds(until, unit.calendar.zone)[1]
+        start = shifts.week_bounds(shifts.next_week(until, 1 - weeks), unit.calendar.zone)[0]
+    except shifts.BadWeek as error:
+        raise BadRehearsal("until", f"{error}.") from error
+    if end > now:
+        raise BadRehearsal("until", f"{until} is not over. Leave it out to go up to now.")
+    return start, end

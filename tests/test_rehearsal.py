@@ -189,6 +189,20 @@ def test_two_limits_changed_together_are_looked_at_together(database: Database) 
                 span(plant.unit, weeks, NOON)
 
 
+def test_weeks_end_now_or_with_an_iso_week_that_is_over(database: Database) -> None:
+    with database.writing() as session:
+        unit = make_plant(session).unit
+    now = datetime(2026, 11, 24, 15, 0, tzinfo=UTC)  # Tuesday of 2026-W48
+    assert span(unit, 2, now) == (now - 14 * DAY, now)
+    # Monday 00:00 in Chicago is 06:00 UTC in winter
+    assert span(unit, 2, now, "2026-W47") == (datetime(2026, 11, 9, 6, tzinfo=UTC),
+                                              datetime(2026, 11, 23, 6, tzinfo=UTC))
+    for until in ("2026-W48", "2026-W54", "soon"):
+        with pytest.raises(BadRehearsal) as refused:
+            span(unit, 2, now, until)
+        assert refused.value.field == "until"
+
+
 def test_every_limit_that_can_raise_a_flag_reaches_a_rule() -> None:
     assert {name for name in DEFAULTS if not limit_reach.families([name])} == {
         "nameplate_amps_ask_percent", "spare_shaft_turn_days", "second_greasing_days"}

@@ -17,7 +17,17 @@ from app.rules import bearings, elapsed, robust, windings, wording
 from app.rules.facts import Facts, Reading
 from app.rules.findings import THIS_SHIFT, WATCH, Finding, over, under
 from app.rules.limits import Limits
-from app.rules.own_history import AMPS, BEARINGS, END_DIFFERENCE, QUANTITIES, WINDING, Quantity, before, now_value
+from app.rules.own_history import (
+    AMPS,
+    BEARINGS,
+    END_DIFFERENCE,
+    QUANTITIES,
+    WINDING,
+    Quantity,
+    before,
+    candidates,
+    now_value,
+)
 from app.rules.tables import MakesNoSense
 
 STEPS = (*BEARINGS, WINDING)
@@ -27,11 +37,12 @@ Earlier = list[tuple[Reading, float]]
 
 def check(facts: Facts, limits: Limits) -> list[Finding]:
     found: list[Finding | None] = []
+    known = candidates(facts)
     for quantity in QUANTITIES:
         value = now_value(quantity, facts, limits)
         if value is None:
             continue
-        earlier = before(quantity, facts, limits)
+        earlier = before(quantity, facts, limits, known)
         found += [_step(quantity, value, earlier, facts, limits), _off_normal(quantity, value, earlier, facts, limits),
                   _heading(quantity, value, earlier, facts, limits)]
     return [finding for finding in found if finding is not None]

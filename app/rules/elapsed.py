@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 
 def hours(earlier: datetime, later: datetime) -> float:
     """Hours from earlier to later. Two times in one zone are compared as instants, not as wall clocks."""
-    if earlier.tzinfo is not None and later.tzinfo is not None:
+    zone = earlier.tzinfo
+    if zone is later.tzinfo and zone is not UTC and zone is not None:  # only then Python compares the wall clocks
         earlier, later = earlier.astimezone(UTC), later.astimezone(UTC)
     return (later - earlier).total_seconds() / 3600.0
 

@@ -59,29 +59,36 @@ def now_value(quantity: Quantity, facts: Facts, limits: Limits) -> float | None:
     return quantity.value(reading)
 
 
-def before(quantity: Quantity, facts: Facts, limits: Limits) -> list[tuple[Reading, float]]:
-    """Earlier readings of the same kind with their figure, newest first, at most the window's count."""
+def candidates(facts: Facts) -> list[Reading]:
+    """Earlier running readings of the same machine, newest first; none from before a normal that was begun anew."""
+    reading, renewed = facts.reading, facts.history.new_normal_at
+    if reading is None:
+        return []
+    return [earlier for earlier in sorted(facts.history.running, key=lambda r: r.taken_at, reverse=True)
+            if earlier.running and earlier.nameplate_key == reading.nameplate_key
+            and elapsed.hours(earlier.taken_at, reading.taken_at) > 0
+            and (renewed is None or elapsed.hours(renewed, earlier.taken_at) >= 0)]
+
+
+def before(quantity: Quantity, facts: Facts, limits: Limits,
+           earlier: list[Reading] | None = None) -> list[tuple[Reading, float]]:
+    """Earlier readings of the same kind with their figure, newest first, at most the window's count.
+
+    earlier: the candidates, where several quantities of one reading are looked at.
+    """
     reading, found = facts.reading, []
     if reading is None:
         return []
     most, disturbed = int(limits.value("off_own_normal_window_readings")), _disturbed(quantity, facts, limits)
-    for earlier in sorted(facts.history.running, key=lambda r: r.taken_at, reverse=True):
-        value = quantity.value(earlier)
-        if value is not None and _like(quantity, earlier, reading, facts, disturbed):
-            found.append((earlier, value))
+    method = quantity.method(reading)
+    for then in candidates(facts) if earlier is None else earlier:
+        value = quantity.value(then)
+        undisturbed = not disturbed or not _within(disturbed, then.taken_at)
+        if value is not None and undisturbed and quantity.method(then) == method:
+            found.append((then, value))
             if len(found) == most:
                 break
     return found
-
-
-def _like(quantity: Quantity, earlier: Reading, reading: Reading, facts: Facts, disturbed: Disturbed) -> bool:
-    renewed = facts.history.new_normal_at
-    return (earlier.running
-            and earlier.nameplate_key == reading.nameplate_key
-            and quantity.method(earlier) == quantity.method(reading)
-            and elapsed.hours(earlier.taken_at, reading.taken_at) > 0
-            and (renewed is None or elapsed.hours(renewed, earlier.taken_at) >= 0)
-            and not _within(disturbed, earlier.taken_at))
 
 
 def _settling(quantity: Quantity, reading: Reading, facts: Facts, limits: Limits) -> bool:

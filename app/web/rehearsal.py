@@ -18,6 +18,7 @@ from app.rehearsing import OneIsRunning, Rehearsals, Running
 from app.rules import limit_groups, limit_sanity, wording
 from app.rules.limits import DEFAULTS
 from app.rules.numbers import NotANumber, read_number
+from app.rules.shifts import next_week, week_of
 from app.store import limits, motors
 from app.web import access, limit_scale
 from app.web.access import SUPERVISOR, allow, database, found_or_404, now, person, reading, unit
@@ -27,12 +28,14 @@ bp = Blueprint("rehearsal", __name__)
 
 WEEKS = (1, 2, 4, 8, 12, 26)
 LINES = 4
+WEEKS_BACK = 26
 #: The page asks again after so many seconds.
 ASK_AGAIN_S = 2
 
 
 class AskForm(Form):
-    weeks = SelectField("Weeks, up to now", validate_choice=False)
+    weeks = SelectField("How many weeks", validate_choice=False)
+    until = SelectField("Up to", validate_choice=False)
     tag = SelectField("The limits are those of", validate_choice=False)
 
 
@@ -55,6 +58,7 @@ def page() -> Any:
     """Empty, or filled from a limit's page."""
     given = request.args
     form = AskForm(data={"weeks": given.get("weeks", str(rehearsal.WEEKS)), "tag": given.get("tag", ""),
+                         "until": given.get("until", ""),
                          "limit_1": given.get("limit", ""), "value_1": given.get("value", ""),
                          **{k: v for k, v in given.items() if k.startswith(("limit_", "value_"))}})
     return show_form(form)
@@ -69,7 +73,7 @@ def begin() -> Any:
         asked = read_asked(session, form)
         if not form.errors and not form.form_errors:
             try:
-                start, end = rehearsal.span(unit(), int(form.weeks.data), now())
+                start, end = rehearsal.span(unit(), int(form.weeks.data), now(), form.until.data or None)
                 rehearsal.check(unit().show, tuple(asked), rehearsal.plan(
                     limits.limit_changes(session, unit().id), tuple(asked)), end)
             except BadRehearsal as error:
@@ -122,6 +126,9 @@ def asked_again(form: AskForm) -> dict[str, str]:
 
 def show_form(form: AskForm, status: int = 200) -> Any:
     form.weeks.choices = picks((str(n), "1 week" if n == 1 else f"{n} weeks") for n in WEEKS)
+    this_week = week_of(now(), unit().calendar.zone)
+    form.until.choices = picks([("", "now"), *((w, f"the end of {w}") for w in (
+        next_week(this_week, -back) for back in range(1, WEEKS_BACK + 1)))])
     with reading() as session:
         in_force = limits.limits_at(session, unit().id, None, now())
         form.tag.choices = picks([("", f"the whole unit, {unit().name}"), *(
