@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import secrets
 import unicodedata
 from datetime import date, datetime
 from typing import Any
@@ -33,6 +34,15 @@ def tag_key(tag: str) -> str:
     return " ".join(_DASHES.sub("-", text).split()).casefold()
 
 
+#: What a label's key is made of: no letter that is taken for another, in print or by eye.
+LABEL_LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
+
+
+def new_label_key() -> str:
+    """Random, so that a label of another database leads nowhere and never to the wrong motor."""
+    return "".join(secrets.choice(LABEL_LETTERS) for _ in range(8))
+
+
 class Motor(Base):
     """A position in the plant. The machine in it changes; the tag and the history stay."""
 
@@ -51,6 +61,7 @@ class Motor(Base):
     unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"))
     tag: Mapped[str] = mapped_column(sa.Text)  # always text, as typed: 1E05, 3-4 and 007 stay
     tag_key: Mapped[str] = mapped_column(sa.Text)
+    label_key: Mapped[str] = mapped_column(sa.Text, unique=True, default=new_label_key)  # in the code on its label
     service: Mapped[str] = mapped_column(sa.Text, default="")
     area: Mapped[str] = mapped_column(sa.Text)
     route_order: Mapped[float | None] = mapped_column(Real)
@@ -230,6 +241,11 @@ def motor_by_id(session: Session, unit_id: int, motor_id: int) -> Motor | None:
 
 def motor_by_tag(session: Session, unit_id: int, tag: str) -> Motor | None:
     return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.tag_key == tag_key(tag)))
+
+
+def motor_by_label(session: Session, label_key: str) -> Motor | None:
+    """Whatever unit it is in: whether it may be seen is for the caller to say."""
+    return session.scalar(sa.select(Motor).where(Motor.label_key == label_key))
 
 
 def motors_after(session: Session, unit_id: int, after_id: int, most: int) -> list[Motor]:

@@ -15,6 +15,9 @@ from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor, Nameplate
 from app.store.people import Person, Token
 
+#: Somebody wrote something. Word for word in index and query, or neither database uses the index.
+HAS_WORDS = "(remarks <> '' OR skip_reason IS NOT NULL)"
+
 
 class Round(Base):
     """One per unit and shift, however many tablets open it at once."""
@@ -58,6 +61,8 @@ class Reading(Base):
         sa.Index("ix_reading_running", "motor_id", "taken_at",
                  sqlite_where=sa.text("state = 'running' AND skip_reason IS NULL"),
                  postgresql_where=sa.text("state = 'running' AND skip_reason IS NULL")),
+        sa.Index("ix_reading_words", "unit_id", "taken_at",
+                 sqlite_where=sa.text(HAS_WORDS), postgresql_where=sa.text(HAS_WORDS)),
         # Few rows: when the motor was last seen out, without a walk through its history.
         sa.Index("ix_reading_out", "motor_id", "taken_at",
                  sqlite_where=sa.text("state IN ('out of service', 'locked out')"),

@@ -100,6 +100,7 @@ def register(app: Flask) -> None:
         home,
         insulation,
         judge,
+        labels,
         lubrication,
         motors,
         offline,
@@ -110,6 +111,7 @@ def register(app: Flask) -> None:
         routes,
         running,
         screen,
+        search,
         set_up,
         settings,
         signatures,
@@ -125,7 +127,7 @@ def register(app: Flask) -> None:
     for module in (home, accounts, screen, rounds, entry_last, motors, starts, dips, flags, lubrication, insulation,
                    week, register, settings, standards, signatures, handover, temporary, timeline, trends, changes,
                    flag_numbers, judge, tablets, own, rehearsal, running, set_up, offline,
-                   routes):
+                   routes, labels, search):
         app.register_blueprint(module.bp)
     app.add_url_rule("/static/<path:filename>", "any_static", any_static)
     for name in ("static", "any_static"):
