@@ -23,6 +23,8 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import event
 from sqlalchemy.orm import Session, sessionmaker
 
+from app.store.asked import ASKED
+
 #: Any number will do as long as every worker asks for the same one.
 MIGRATION_LOCK = 7_201_406
 
@@ -73,6 +75,7 @@ class Database:
     @contextlib.contextmanager
     def reading(self) -> Iterator[Session]:
         with self._read() as session:
+            session.info[ASKED] = {}
             yield session
 
     @contextlib.contextmanager

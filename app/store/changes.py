@@ -7,6 +7,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
+from app.store.asked import once
 from app.store.base import Base, UtcDateTime
 from app.store.people import Person
 
@@ -53,6 +54,7 @@ def changes_between(session: Session, unit_id: int, start: datetime, end: dateti
         Change.unit_id == unit_id, Change.at >= start, Change.at < end).order_by(Change.at, Change.id)))
 
 
+@once
 def changes_of(session: Session, subject: str, subject_id: int, most: int = 50) -> list[Change]:
     return list(session.scalars(sa.select(Change).where(
         Change.subject == subject, Change.subject_id == subject_id).order_by(Change.at.desc(), Change.id.desc())

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules.findings import PRIORITIES
 from app.rules.findings import Finding as RuleFinding
+from app.store.asked import once
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor
 from app.store.people import Person
@@ -203,6 +204,7 @@ def by_priority() -> sa.ColumnElement[int]:
     return sa.case({word: i for i, word in enumerate(PRIORITIES)}, value=Flag.priority, else_=len(PRIORITIES))
 
 
+@once
 def open_flags(session: Session, unit_id: int) -> list[Flag]:
     """What stands: by priority, then age."""
     return list(session.scalars(
@@ -218,6 +220,7 @@ def _open_of_motor() -> Any:
             .order_by(by_priority(), Flag.raised_at, Flag.id))
 
 
+@once
 def open_flags_of_motor(session: Session, motor_id: int) -> list[Flag]:
     return list(session.scalars(_open_of_motor(), {"motor_id": motor_id}))
 
@@ -265,6 +268,7 @@ def flags_standing(session: Session, unit_id: int, start: datetime, end: datetim
             sa.orm.joinedload(Flag.action_by), sa.orm.joinedload(Flag.closed_by))))
 
 
+@once
 def sightings_of(session: Session, flag_id: int) -> list[Sighting]:
     return list(session.scalars(sa.select(Sighting).where(Sighting.flag_id == flag_id)
                                 .order_by(Sighting.at, Sighting.id).options(sa.orm.joinedload(Sighting.person))))

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules.findings import PRIORITIES
+from app.store.asked import once
 from app.store.base import Base, UtcDateTime, one_of
 from app.store.motors import Motor
 from app.store.people import Person
@@ -66,11 +67,13 @@ class HandoverItem(Base):
     motor: Mapped[Motor | None] = relationship(lazy="joined")
 
 
+@once
 def handover_of(session: Session, round_id: int) -> Handover | None:
     return session.scalar(sa.select(Handover).where(Handover.round_id == round_id).options(
         sa.orm.joinedload(Handover.given_by), sa.orm.joinedload(Handover.taken_by)))
 
 
+@once
 def newest_handovers(session: Session, unit_id: int, most: int = 10) -> list[Handover]:
     return list(session.scalars(
         sa.select(Handover).join(Round, Round.id == Handover.round_id).where(Handover.unit_id == unit_id)

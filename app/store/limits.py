@@ -10,6 +10,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 from app.rules import limit_sanity
 from app.rules.facts import Show
 from app.rules.limits import DEFAULTS, Default, Limits
+from app.store.asked import once
 from app.store.base import Base, Real, UtcDateTime
 from app.store.changes import note_change
 from app.store.motors import Motor, motor_by_tag
@@ -48,6 +49,7 @@ UNITS_LIMIT, MOTORS_LIMIT = "unit's limit", "this motor's limit"
 AHEAD = timedelta(days=366)
 
 
+@once
 def limit_changes(session: Session, unit_id: int) -> list[LimitChange]:
     """Every change of the unit's limits, the oldest first. Few rows: people make them."""
     return list(session.scalars(sa.select(LimitChange).where(LimitChange.unit_id == unit_id)

@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules import facts, running_hours
+from app.store.asked import once
 from app.store.base import Base, Real, UtcDateTime, one_of
 from app.store.people import Person
 from app.store.units import Unit
@@ -226,14 +227,15 @@ def walking_order() -> tuple[sa.SQLColumnExpression[Any], ...]:
     return (sa.case((Motor.route_order.is_(None), 1), else_=0), Motor.route_order, Motor.tag_key, Motor.id)
 
 
+@once
 def motors_of(session: Session, unit_id: int) -> list[Motor]:
-    """The unit's motors in walking order, with plate and chart loaded in three queries."""
+    """The unit's motors in walking order, with plate and chart. One statement: a motor has few of either."""
     return list(session.scalars(
         sa.select(Motor).where(Motor.unit_id == unit_id).order_by(*walking_order())
-        .options(sa.orm.selectinload(Motor.nameplates), sa.orm.selectinload(Motor.points))
-    ))
+        .options(sa.orm.joinedload(Motor.nameplates), sa.orm.joinedload(Motor.points))).unique())
 
 
+@once
 def motor_by_id(session: Session, unit_id: int, motor_id: int) -> Motor | None:
     """A motor of this unit; another unit's is None, like one that does not exist."""
     return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.id == motor_id))

@@ -37,7 +37,7 @@ class Person(Base):
     active: Mapped[bool] = mapped_column(default=True)
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
     last_sign_in_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
-    units: Mapped[list[Unit]] = relationship(secondary="person_unit", order_by=Unit.name, lazy="selectin")
+    units: Mapped[list[Unit]] = relationship(secondary="person_unit", order_by=Unit.name)
 
     def may(self, role: str) -> bool:
         return ROLES.index(self.role) >= ROLES.index(role)
@@ -111,13 +111,16 @@ def with_name(person: Any) -> Any:
 
 
 def person_by_sign_in(session: Session, sign_in: str) -> Person | None:
-    return session.scalar(sa.select(Person).where(Person.sign_in_key == sign_in.strip().casefold()))
+    """The person with the units given to them."""
+    return session.scalar(sa.select(Person).where(Person.sign_in_key == sign_in.strip().casefold())
+                          .options(sa.orm.selectinload(Person.units)))
 
 
 def people_of(session: Session, unit: Unit) -> list[Person]:
     return list(session.scalars(
         sa.select(Person).join(PersonUnit, PersonUnit.person_id == Person.id)
         .where(PersonUnit.unit_id == unit.id).order_by(Person.active.desc(), Person.name, Person.id)
+        .options(sa.orm.selectinload(Person.units).lazyload(Unit.patterns))
     ))
 
 

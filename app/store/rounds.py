@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules import facts
+from app.store.asked import once
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor, Nameplate
 from app.store.people import Person, Token
@@ -186,6 +187,7 @@ def not_corrected() -> sa.ColumnElement[bool]:
     return ~sa.exists().where(_newer.replaces_id == Reading.id)
 
 
+@once
 def round_of(session: Session, unit_id: int, shift_date: date, shift_name: str) -> Round | None:
     return session.scalar(sa.select(Round).where(
         Round.unit_id == unit_id, Round.shift_date == shift_date, Round.shift_name == shift_name))
@@ -215,6 +217,7 @@ def readings_as_signed(session: Session, round_id: int) -> list[Reading]:
 _RUNNING = Reading.state == sa.literal_column("'running'")
 
 
+@once
 def last_running(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Reading]:
     """The newest running readings taken before an instant, corrected ones left out."""
     return list(session.scalars(sa.select(Reading).where(
@@ -248,6 +251,7 @@ def readings_after(session: Session, motor_id: int, instant: datetime, most: int
         .order_by(Reading.taken_at).limit(most)))
 
 
+@once
 def newest_readings(session: Session, motor_id: int, most: int = 30, before: datetime | None = None) -> list[Reading]:
     """One motor's readings, the newest first, corrected ones and skips included."""
     query = sa.select(Reading).where(Reading.motor_id == motor_id)
@@ -287,6 +291,7 @@ def looks_between(session: Session, motor_ids: list[int], start: datetime,
     return [(motor_id, at, round_id) for motor_id, at, round_id in rows]
 
 
+@once
 def round_by_id(session: Session, unit_id: int, round_id: int) -> Round | None:
     return session.scalar(sa.select(Round).where(Round.unit_id == unit_id, Round.id == round_id))
 
@@ -326,6 +331,7 @@ def corrected_of(session: Session, keys: list[uuid.UUID]) -> set[uuid.UUID]:
     return {key for key in rows if key is not None}
 
 
+@once
 def corrected_among(session: Session, motor_id: int) -> set[uuid.UUID]:
     """The ids of this motor's readings that a later one replaces."""
     rows = session.scalars(sa.select(Reading.replaces_id).where(
@@ -343,6 +349,7 @@ def readings_between(session: Session, unit_id: int, start: datetime, end: datet
         sa.orm.joinedload(Reading.motor), sa.orm.joinedload(Reading.person), sa.orm.joinedload(Reading.token))))
 
 
+@once
 def last_seen_in(session: Session, motor_id: int, states: tuple[str, ...]) -> datetime | None:
     """When a reading last found the motor in one of these states."""
     return session.scalar(sa.select(Reading.taken_at).where(

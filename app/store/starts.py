@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules.facts import RUNNING, STANDBY
+from app.store.asked import once
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor
 from app.store.people import Person, Token
@@ -172,6 +173,7 @@ def last_start_at(session: Session, motor_id: int, until: datetime) -> datetime 
                           .order_by(Start.at.desc()).limit(1))
 
 
+@once
 def newest_starts(session: Session, motor_id: int, most: int = 30, before: datetime | None = None) -> list[Start]:
     query = sa.select(Start).where(Start.motor_id == motor_id)
     if before is not None:
@@ -180,6 +182,7 @@ def newest_starts(session: Session, motor_id: int, most: int = 30, before: datet
                                 .options(sa.orm.joinedload(Start.person), sa.orm.joinedload(Start.token))))
 
 
+@once
 def newest_stops(session: Session, motor_id: int, most: int = 30, before: datetime | None = None) -> list[Stop]:
     query = sa.select(Stop).where(Stop.motor_id == motor_id)
     if before is not None:
@@ -188,6 +191,7 @@ def newest_stops(session: Session, motor_id: int, most: int = 30, before: dateti
                                 .options(sa.orm.joinedload(Stop.person))))
 
 
+@once
 def newest_trips(session: Session, motor_id: int, most: int = 20, before: datetime | None = None) -> list[Trip]:
     query = sa.select(Trip).where(Trip.motor_id == motor_id)
     if before is not None:
@@ -200,11 +204,13 @@ def trip_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Trip | None:
     return session.scalar(sa.select(Trip).where(Trip.unit_id == unit_id, Trip.id == key))
 
 
+@once
 def releases_of(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Release]:
     return list(session.scalars(sa.select(Release).where(Release.motor_id == motor_id, Release.at <= before)
                                 .order_by(Release.at.desc()).limit(most)))
 
 
+@once
 def newest_check(session: Session, motor_id: int, before: datetime | None = None) -> PrestartCheck | None:
     query = sa.select(PrestartCheck).where(PrestartCheck.motor_id == motor_id)
     if before is not None:
@@ -212,6 +218,7 @@ def newest_check(session: Session, motor_id: int, before: datetime | None = None
     return session.scalar(query.order_by(PrestartCheck.at.desc()).limit(1))
 
 
+@once
 def newest_by_result(session: Session, motor_id: int, passed: bool, before: datetime) -> PrestartCheck | None:
     """The newest pre-start check in which nothing was answered with no (passed), or in which something was."""
     return session.scalar(sa.select(PrestartCheck).where(

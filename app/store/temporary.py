@@ -10,6 +10,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules import facts
 from app.rules.temporary import KINDS, OTHER
+from app.store.asked import once
 from app.store.base import Base, Key16, UtcDateTime, one_of
 from app.store.changes import Change, note_change
 from app.store.motors import Motor
@@ -60,6 +61,7 @@ class TemporaryState(Base):
         return facts.TemporaryState(self.kind, self.since, self.expected_end, self.end or None, self.person.name)
 
 
+@once
 def standing(session: Session, unit_id: int) -> list[TemporaryState]:
     """What stands half-way in the unit now, for sheet and handover: what should end first comes first."""
     return list(session.scalars(

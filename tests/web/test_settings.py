@@ -7,6 +7,7 @@ import re
 from datetime import timedelta
 
 import pytest
+import sqlalchemy as sa
 from flask.testing import FlaskClient
 
 from app.db import Database
@@ -44,7 +45,7 @@ def supervisor(client: FlaskClient, plant: Plant) -> FlaskClient:
 
 def person(database: Database, person_id: int) -> Person:
     with database.reading() as session:
-        return session.get_one(Person, person_id)
+        return session.get_one(Person, person_id, options=[sa.orm.selectinload(Person.units)])
 
 
 def changes(database: Database, subject: str) -> list[tuple[str, str | None, str | None, str]]:
