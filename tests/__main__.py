@@ -41,6 +41,7 @@ NEEDED: tuple[tuple[str, Callable[[], bool], str], ...] = (
     ("chromium", lambda: chromium.program() is not None, "the pages in a browser"),
     ("postgresql", _has_postgres, "the store on the server database"),
     ("libatomic1", _has_libatomic, "the driver of the browser"),
+    ("libreoffice-calc-nogui", lambda: shutil.which("soffice") is not None, "the workbook read back by a spreadsheet"),
 )
 
 

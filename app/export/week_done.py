@@ -216,8 +216,8 @@ def _allow(session: Session, counted: dict[int, MotorStarts], limits: list[Line]
         one.allowed, one.source = allowance(motor, plate, limits_from(changes, motor.id, at))
 
 
-def plates_of(session: Session, motor_ids: list[int], at: datetime) -> Iterator[tuple[Motor, Nameplate | None]]:
-    """Each motor with the plate that was fitted then, else its first. One query."""
+def plates_of(session: Session, motor_ids: Any, at: datetime) -> Iterator[tuple[Motor, Nameplate | None]]:
+    """Each motor (a list or a query of ids) with the plate that was fitted then, else its first. One query."""
     plate = aliased(Nameplate)
     fitted = (sa.select(plate.id).where(plate.motor_id == Motor.id)
               .order_by(sa.case((plate.fitted_from <= at, 0), else_=1),

@@ -116,6 +116,7 @@ class Repeat:
     first_raised: datetime
     last_seen: datetime
     motor_id: int
+    last_action: datetime | None  # when somebody last said what was done about it
 
 
 def repeats(session: Session, unit_id: int, week: Week, now: datetime) -> list[Repeat]:
@@ -136,7 +137,7 @@ def repeats(session: Session, unit_id: int, week: Week, now: datetime) -> list[R
     query = (
         sa.select(Motor.area, Motor.tag, Motor.service, Flag.rule, Flag.end, count(Flag.raised_at >= week.start),
                   lately, seen, count(Flag.closed_at.is_(None)), sa.func.min(Flag.raised_at),
-                  sa.func.max(Flag.last_seen_at), Motor.id)
+                  sa.func.max(Flag.last_seen_at), Motor.id, sa.func.max(Flag.action_at))
         .join(Motor, Motor.id == Flag.motor_id).where(Flag.id.in_(stood(unit_id, back, week.end)))
         .group_by(Motor.id, Motor.area, Motor.tag, Motor.service, Flag.rule, Flag.end)
         .having(count(here) > 0, sa.or_(lately >= RAISED_AGAIN, seen >= SEEN_AGAIN))
@@ -144,11 +145,3 @@ def repeats(session: Session, unit_id: int, week: Week, now: datetime) -> list[R
                   Flag.end, Motor.id))
     return [Repeat(*r[:5], int(r[5]), int(r[6]), int(r[7]), r[8] > 0, *r[9:]) for r in session.execute(query)]
 
-
-def stood_raised_closed(session: Session, unit_id: int, start: datetime, end: datetime) -> tuple[int, int, int]:
-    """How many flags stood in a week, were raised in it, were closed in it: for the week before."""
-    row = session.execute(sa.select(
-        sa.func.count(), sa.func.sum(sa.case((Flag.raised_at >= start, 1), else_=0)),
-        sa.func.sum(sa.case((sa.and_(Flag.closed_at >= start, Flag.closed_at < end), 1), else_=0)),
-    ).select_from(Flag).where(Flag.id.in_(stood(unit_id, start, end)))).one()
-    return row[0], int(row[1] or 0), int(row[2] or 0)

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from statistics import median
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -25,6 +26,8 @@ from app.store.rounds import Reading, Round, not_corrected
 from app.store.routes import Walks, walks_of
 from app.store.units import Unit
 
+#: Fewer steps from motor to motor tell no pace.
+LEAST_PACES = 2
 RUNNING, COMPLETE, INCOMPLETE, MISSED = "running", "complete", "incomplete", "missed"
 
 
@@ -60,6 +63,11 @@ class ShiftRound:
     first_reading: datetime | None = None
     last_reading: datetime | None = None
     missed_motors: list[NotSeen] = field(default_factory=list)
+    paces: list[float] = field(default_factory=list)  # seconds from one motor to the next, of each person's own walk
+
+    @property
+    def median_s_per_motor(self) -> float | None:
+        return round(median(self.paces), 1) if len(self.paces) >= LEAST_PACES else None
 
     @property
     def result(self) -> str:
@@ -227,6 +235,19 @@ def week_floor(week: Week) -> date:
     return week.span.first - timedelta(days=week.span.first.isoweekday() - 1)
 
 
+def _paces(looks: list[Look]) -> Iterator[float]:
+    """From a person's first entry at one motor to their first at the next, as they walked; not what came by token."""
+    before: dict[str, Look] = {}
+    for look in looks:
+        if look.token_id is not None:
+            continue
+        last = before.get(look.person)
+        if last is None or last.motor_id != look.motor_id:
+            if last is not None:
+                yield (look.taken_at - last.taken_at).total_seconds()
+            before[look.person] = look
+
+
 class _Route:
     """Goes through the week's shifts in order, remembering when each motor was last read."""
 
@@ -262,6 +283,7 @@ class _Route:
         skipped = {look.motor_id: look for look in looks if look.skipped}
         for look in looks:
             self._note(walked, look)
+        walked.paces = list(_paces(looks))
         for motor in self._motors:
             if motor.id in read:
                 walked.planned, walked.read = walked.planned + 1, walked.read + 1

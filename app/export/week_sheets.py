@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import IO
@@ -9,9 +10,10 @@ from typing import IO
 from sqlalchemy.orm import Session
 
 from app.export.tables import NUMBER, TEXT, TIME, Column, Row, Table, local_iso
-from app.export.week import COLUMNS, Week, cells, exception_rows, week_for
-from app.export.week_figures import Figures, most_first, repeats, stood_raised_closed
-from app.export.week_rounds import Coverage, coverage
+from app.export.week import COLUMNS, ExceptionRow, Week, cells, exception_rows, week_for
+from app.export.week_compare import compared
+from app.export.week_figures import Figures, most_first, repeats
+from app.export.week_rounds import Coverage, ShiftRound, coverage
 from app.export.week_work import (
     AREA,
     CHANGES,
@@ -27,6 +29,7 @@ from app.export.week_work import (
     trip_rows,
 )
 from app.export.workbook import LOCAL, new_book
+from app.store.dips import dips_between
 from app.store.units import Unit
 
 # summary ---------------------------------------------------------------------------------------------------
@@ -35,43 +38,62 @@ SUMMARY = (
     Column("about", TEXT, "What the line is about", 18),
     Column("item", TEXT, "What is counted or told", 34),
     Column("figure", NUMBER, "The figure", 10),
-    Column("week_before", NUMBER, "The same figure for the week before, where it is counted", 12),
-    Column("words", TEXT, "What is told in words", 40),
+    Column("week_before", NUMBER, "The same figure for as many days before, where it is counted", 12),
+    Column("mean_of_4_before", NUMBER, "The mean of the four weeks before; of one week only", 12),
+    Column("per_100_readings", NUMBER, "The figure per 100 readings of the week, where a rate says something", 12),
+    Column("per_100_week_before", NUMBER, "The same for the week before", 12),
+    Column("per_100_mean_of_4", NUMBER, "The same for the four weeks before together", 12),
+    Column("words", TEXT, "What is told in words", 60),
 )
+
+
+def _line(about: str, item: str, value: float | None = None, words: str | None = None) -> Row:
+    return about, item, value, None, None, None, None, None, words
 
 
 def summary_rows(session: Session, unit: Unit, week: Week, now: datetime, figures: Figures,
                  rounds: Coverage) -> Iterator[Row]:
-    def line(about: str, item: str, value: float | None = None, before: float | None = None,
-             words: str | None = None) -> Row:
-        return about, item, value, before, words
-
     for item, instant in (("begins", week.start), ("ends", week.end), ("exported", now)):
-        yield line("week", item, words=local_iso(instant, week.zone))
-    yield line("week", "ISO week", words=week.text)
-    yield line("unit", "name", words=unit.name)
-    yield line("unit", "time zone", words=unit.time_zone)
-    before = week.before()
-    stood_before, raised_before, closed_before = stood_raised_closed(session, unit.id, before.start, before.end)
-    yield line("flags", "stood in the week", figures.stood, stood_before)
-    yield line("flags", "raised in the week", figures.raised, raised_before)
-    yield line("flags", "closed in the week", figures.closed, closed_before)
-    yield line("flags", "open and seen by nobody", figures.not_seen_yet)
-    yield line("flags", "run on with a reason", figures.run_on)
-    yield line("flags", "arrived late", figures.late)
-    yield line("flags", "raised per 100 motors read",
-               round(100 * figures.raised / rounds.looks, 1) if rounds.looks else None)
-    yield line("flags", "median hours to seen", _one(figures.median_hours_to_seen))
-    yield line("flags", "median hours to closed", _one(figures.median_hours_to_closed))
+        yield _line("week", item, words=local_iso(instant, week.zone))
+    yield _line("week", "ISO week" if week.span.is_week else "span", words=week.text)
+    yield _line("unit", "name", words=unit.name)
+    yield _line("unit", "time zone", words=unit.time_zone)
+    for one in compared(session, unit.id, week):
+        yield ("compared", one.name, one.this, one.before, one.mean, one.per_100, one.per_100_before,
+               one.per_100_mean, None)
+    yield from (_line("flags", item, count) for item, count in (
+        ("open and seen by nobody", figures.not_seen_yet), ("run on with a reason", figures.run_on),
+        ("arrived late", figures.late), ("actions late", len(figures.overdue)),
+        ("median hours to seen", _one(figures.median_hours_to_seen)),
+        ("median hours to closed", _one(figures.median_hours_to_closed))))
     for about, counts in (("flags by priority", figures.priorities), ("flags by rule", most_first(figures.by_rule)),
                           ("flags by area", most_first(figures.by_area)),
-                          ("flags by state", most_first(figures.by_state))):
-        yield from (line(about, item, count) for item, count in counts)
-    yield from (line("rounds", item, count) for item, count in (
+                          ("flags by state", most_first(figures.by_state)),
+                          ("flags raised by shift", sorted(figures.raised_by_shift.items()))):
+        yield from (_line(about, item, count) for item, count in counts)
+    yield from (_line("rounds", item, count) for item, count in (
         ("shifts that are over", rounds.over), ("complete", rounds.complete), ("incomplete", rounds.incomplete),
         ("missed", rounds.missed), ("signed", rounds.signed), ("motors read", rounds.looks),
         ("motors skipped with a reason", rounds.skipped), ("motors not seen", rounds.not_seen)))
-    yield line("lubrication", "bearings overdue in the week", figures.greasing_overdue)
+    yield from (_line("motors read by shift", name, count) for name, count in rounds.by_shift.items())
+    yield _line("lubrication", "bearings overdue in the week", figures.greasing_overdue)
+    yield from _decided(figures, week)
+    yield from (_line("power dip", local_iso(dip.at, week.zone) or "", words=dip.remarks) for dip in dips_between(
+        session, unit.id, week.start, week.end))
+
+
+def _decided(figures: Figures, week: Week) -> Iterator[Row]:
+    """What was to be done and was late (figure: days), and what runs on, on whose word."""
+    for row in figures.overdue:
+        yield _line("action late, days", _named(row), row.days_late,
+                    f"{row.flag.owner}, by {local_iso(row.flag.due_at, week.zone)}; {row.state}")
+    for row in figures.run_ons:
+        yield _line("run on", _named(row), words=f"{row.run_on_reason} (watch {row.flag.run_on_watch or 'not said'}; "
+                                                 f"{row.run_on_by or 'not recorded'})")
+
+
+def _named(row: ExceptionRow) -> str:
+    return " ".join(filter(None, (row.tag, row.rule, row.end)))
 
 
 def _one(value: float | None) -> float | None:
@@ -99,6 +121,9 @@ ROUNDS = (
     Column("opened_by", TEXT, "Who opened the sheet; empty: nobody did", 18),
     Column("signed_by", TEXT, "Who signed the sheet; empty: not signed", 18),
     Column("signed_at", TIME, "When it was signed"),
+    Column("reasons", TEXT, "Why motors were skipped, and how many for each reason", 30),
+    Column("median_s_per_motor", NUMBER, "Median seconds from one motor's first entry to the next one's, each person "
+                                         "by their own; empty under three motors", 10),
 )
 
 NOT_SEEN = (
@@ -123,7 +148,12 @@ def round_rows(rounds: Coverage, week: Week) -> Iterator[Row]:
                local_iso(r.last_reading, week.zone), ", ".join(r.readers),
                sheet.opened_by.name if sheet and sheet.opened_by else "",
                sheet.signed_by.name if sheet and sheet.signed_by else "",
-               local_iso(sheet.signed_at, week.zone) if sheet else None)
+               local_iso(sheet.signed_at, week.zone) if sheet else None, _reasons(r), r.median_s_per_motor)
+
+
+def _reasons(walked: ShiftRound) -> str:
+    counts = Counter(m.reason for m in walked.missed_motors if m.reason)
+    return "; ".join(f"{reason} ({count})" for reason, count in most_first(counts))
 
 
 def not_seen_rows(rounds: Coverage, week: Week) -> Iterator[Row]:
@@ -146,13 +176,15 @@ REPEATS = (
     Column("standing", TEXT, "yes: not closed when exported", 10),
     Column("first_raised", TIME, "When it was first raised in these four weeks"),
     Column("last_seen", TIME, "When it was last seen"),
+    Column("last_action", TIME, "When somebody last said what was done about it; empty: never"),
 )
 
 
 def repeat_rows(session: Session, unit: Unit, week: Week, now: datetime) -> Iterator[Row]:
     for r in repeats(session, unit.id, week, now):
         yield (r.area, r.tag, r.service, r.rule, r.end, r.raised_in_week, r.raised_in_4_weeks, r.times_seen,
-               "yes" if r.standing else "", local_iso(r.first_raised, week.zone), local_iso(r.last_seen, week.zone))
+               "yes" if r.standing else "", local_iso(r.first_raised, week.zone), local_iso(r.last_seen, week.zone),
+               local_iso(r.last_action, week.zone))
 
 
 # about -----------------------------------------------------------------------------------------------------

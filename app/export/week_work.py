@@ -9,17 +9,23 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session, aliased, lazyload
 
 from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, Row, figure, local_iso
 from app.export.week import AT_ONCE, Week, stood
+from app.export.week_done import allowance, plates_of
+from app.rules.greased import TOO_SOON, WRONG
 from app.store.changes import Change
+from app.store.dips import Dip
 from app.store.flags import Finding, Flag
+from app.store.limits import limit_changes, limits_from
 from app.store.lubrication import Greasing
 from app.store.motors import LubricationPoint, Motor
+from app.store.oil import OilEntry
 from app.store.people import Person
 from app.store.rounds import Reading
-from app.store.starts import Start, Trip, trips_between
+from app.store.starts import Start, Stop, Trip, trips_between
+from app.store.temporary import TemporaryState
 from app.store.units import Unit
 
 AREA = Column("area", TEXT, "Part of the unit that is walked together", 16)
@@ -41,6 +47,10 @@ STARTS = (
     Column("starts_last_60_min", NUMBER, "Starts of this motor in the 60 minutes up to and with this one; one exactly "
                                          "60 minutes before no longer counts", 10),
     Column("allowed", TEXT, "yes, or no with the rules that it broke", 34),
+    Column("allowance_60_min", NUMBER, "Starts that the motor is allowed in any 60 minutes, by the plate and the "
+                                       "limits in force at the end of the week; empty: no figure allows any", 10),
+    Column("allowance_by", TEXT, "Where that figure comes from, or why there is none", 30),
+    Column("min_since_stop", NUMBER, "Minutes from the last recorded stop or trip before this start", 10),
 )
 TRIPS = (
     TAG,
@@ -48,28 +58,44 @@ TRIPS = (
     Column("protection", TEXT, "What opened: overload relay, low voltage, fuse, circuit breaker, unknown", 18),
     Column("cause", TEXT, "The cause, as found when the trip was recorded or afterwards", 36),
     Column("by", TEXT, "Who recorded it", 18),
+    AREA, SERVICE,
+    Column("dip_at", TIME, "The power dip that it came with; empty: with none"),
+    Column("done_since", TEXT, "Relay reset, agreed, cleared: when and by whom", 40),
 )
 
 
 def start_rows(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
     """Starts of the week, oldest first."""
+    allowed = allowances(session, unit.id, week)
     broken = broken_by_starts(session, unit.id, week.start, week.end)
     lately: dict[int, deque[datetime]] = {}
     # From an hour before the week on, for the first starts of it; half-open, in elapsed time.
+    stopped = [sa.select(sa.func.max(kind.at)).where(kind.motor_id == Start.motor_id, kind.at <= Start.at)
+               .correlate(Start).scalar_subquery() for kind in (Stop, Trip)]
     found = session.execute(
-        sa.select(Start, Motor.tag, Person.name).join(Motor, Motor.id == Start.motor_id)
+        sa.select(Start, Motor.tag, Person.name, *stopped).join(Motor, Motor.id == Start.motor_id)
         .join(Person, Person.id == Start.person_id)
         .where(Start.unit_id == unit.id, Start.at > week.start - HOUR, Start.at < week.end)
         .order_by(Start.at, Start.received_at, Start.id).execution_options(yield_per=AT_ONCE))
-    for start, tag, name in found:
+    for start, tag, name, *stops in found:
         window = lately.setdefault(start.motor_id, deque())
         window.append(start.at)
         while window[0] <= start.at - HOUR:
             window.popleft()
         if week.holds(start.at):
             rules = broken.get(start.id)
+            since = max((at for at in stops if at is not None), default=None)
             yield (tag, local_iso(start.at, week.zone), start.outcome, figure(start.duration_s), name, len(window),
-                   f"no: {', '.join(rules)}" if rules else "yes")
+                   f"no: {', '.join(rules)}" if rules else "yes", *allowed[start.motor_id],
+                   None if since is None else round((start.at - since).total_seconds() / 60.0, 1))
+
+
+def allowances(session: Session, unit_id: int, week: Week) -> dict[int, tuple[float | None, str]]:
+    """What each motor that was started in the week is allowed in an hour, and by what. Two queries."""
+    changes, at = limit_changes(session, unit_id), week.end - timedelta(microseconds=1)
+    started = sa.select(Start.motor_id).where(Start.unit_id == unit_id, Start.at >= week.start, Start.at < week.end)
+    return {motor.id: allowance(motor, plate, limits_from(changes, motor.id, at))
+            for motor, plate in plates_of(session, started, at)}
 
 
 def broken_by_starts(session: Session, unit_id: int, start: datetime, end: datetime) -> dict[uuid.UUID, list[str]]:
@@ -85,8 +111,15 @@ def broken_by_starts(session: Session, unit_id: int, start: datetime, end: datet
 
 def trip_rows(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
     """Trips of the week, oldest first."""
+    dips = {dip.id: dip.at for dip in session.scalars(sa.select(Dip).where(
+        Dip.id.in_(sa.select(Trip.dip_id).where(Trip.unit_id == unit.id, Trip.at >= week.start, Trip.at < week.end)))
+        .options(lazyload(Dip.answers)))}
     for trip in trips_between(session, unit.id, week.start, week.end):
-        yield (trip.motor.tag, local_iso(trip.at, week.zone), trip.protection, _cause(trip), trip.person.name)
+        motor = trip.motor
+        done = "; ".join(f"{act.kind} {local_iso(act.at, week.zone)} by {act.qualified_name or act.person.name}"
+                         for act in trip.acts)
+        yield (motor.tag, local_iso(trip.at, week.zone), trip.protection, _cause(trip), trip.person.name, motor.area,
+               motor.service, local_iso(dips.get(trip.dip_id or 0), week.zone), done)
 
 
 def _cause(trip: Trip) -> str:
@@ -98,8 +131,8 @@ def _cause(trip: Trip) -> str:
 # lubrication -----------------------------------------------------------------------------------------------
 
 LUBRICATION = (
-    Column("what", TEXT, "greased, or overdue: past the interval of the chart in the week", 12),
-    Column("at", TIME, "When it was greased; overdue: when that was first raised"),
+    Column("what", TEXT, "greased; oil, with what was done; overdue: past the interval of the chart in the week", 14),
+    Column("at", TIME, "When it was greased or oiled; overdue: when that was first raised"),
     AREA, TAG, SERVICE, END,
     Column("lubricant", TEXT, "What was put in", 22),
     Column("thickener", TEXT, "Its thickener", 16),
@@ -111,12 +144,20 @@ LUBRICATION = (
     Column("days_since_last", NUMBER, "Days since the recorded greasing before this one", 10),
     Column("by", TEXT, "Who greased", 18),
     Column("reason", TEXT, "The reason given for going on after a warning; overdue: what the flag says", 40),
+    Column("doubled", TEXT, "yes: again too soon, too much, or where nothing may go in", 9),
+    Column("wrong_lubricant", TEXT, "yes: not the chart's, or one that does not mix", 9),
+    Column("gun", TEXT, "The grease gun", 14),
+    Column("stroke_g", NUMBER, "What its stroke gave then, grams", 9),
+    Column("strokes", NUMBER, "How many strokes", 9),
+    Column("oil_ml", NUMBER, "Oil put in, millilitres", 9),
+    Column("drain_plug_in_at", TIME, "When the drain plug left out with it was back in"),
 )
 
 
 def lubrication_rows(session: Session, unit: Unit, week: Week, now: datetime) -> Iterator[Row]:
-    """What was greased in the week, oldest first, then what stood overdue."""
+    """What was greased in the week, oldest first, then oil, then what stood overdue."""
     yield from _greased(session, unit, week)
+    yield from _oiled(session, unit, week)
     if week.start <= now:
         yield from _overdue(session, unit, week)
 
@@ -132,19 +173,37 @@ def _greased(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
     before = (sa.select(sa.func.max(earlier.at)).where(
         earlier.motor_id == Greasing.motor_id, earlier.end == Greasing.end, earlier.at < Greasing.at)
         .correlate(Greasing).scalar_subquery())
+    rules = (sa.select(sa.func.aggregate_strings(Finding.rule, ", "))
+             .where(Finding.cause == "greasing", Finding.cause_id == Greasing.id).scalar_subquery())
+    plug = (sa.select(sa.func.max(TemporaryState.ended_at)).where(TemporaryState.greasing_id == Greasing.id)
+            .scalar_subquery())
     found = session.execute(
-        sa.select(Greasing, Motor, LubricationPoint, Person.name, before)
+        sa.select(Greasing, Motor, LubricationPoint, Person.name, before, rules, plug)
         .join(Motor, Motor.id == Greasing.motor_id).join(Person, Person.id == Greasing.person_id)
         .outerjoin(LubricationPoint, sa.and_(
             LubricationPoint.motor_id == Greasing.motor_id, LubricationPoint.end == Greasing.end,
             LubricationPoint.replaced_at.is_(None)))
         .where(Greasing.unit_id == unit.id, Greasing.at >= week.start, Greasing.at < week.end)
         .order_by(Greasing.at, Greasing.id).execution_options(yield_per=AT_ONCE))
-    for done, motor, point, name, last in found:
+    for done, motor, point, name, last, broke, plug_in in found:
         lubricant, grease_g, days, run_h = _chart(point)
         yield ("greased", local_iso(done.at, week.zone), motor.area, motor.tag, motor.service, done.end,
                done.lubricant, done.thickener, figure(done.grams), lubricant, grease_g, days, run_h,
-               None if last is None else round((done.at - last) / timedelta(days=1), 1), name, done.why)
+               None if last is None else round((done.at - last) / timedelta(days=1), 1), name, done.why,
+               "yes" if TOO_SOON in (broke or "") else "", "yes" if WRONG in (broke or "") else "", done.gun,
+               figure(done.stroke_g), figure(done.strokes), None, local_iso(plug_in, week.zone))
+
+
+def _oiled(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
+    found = session.execute(
+        sa.select(OilEntry, Motor, Person.name).join(Motor, Motor.id == OilEntry.motor_id)
+        .join(Person, Person.id == OilEntry.person_id)
+        .where(OilEntry.unit_id == unit.id, OilEntry.at >= week.start, OilEntry.at < week.end)
+        .order_by(OilEntry.at, OilEntry.id).execution_options(yield_per=AT_ONCE))
+    for done, motor, name in found:
+        yield (f"oil: {done.kind}", local_iso(done.at, week.zone), motor.area, motor.tag, motor.service, done.end,
+               done.lubricant, None, None, None, None, None, None, None, name, done.remarks, "", "", None, None, None,
+               figure(done.amount_ml), None)
 
 
 def _overdue(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
@@ -157,7 +216,7 @@ def _overdue(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
     for flag, motor, point in found:
         lubricant, grease_g, days, run_h = _chart(point)
         yield ("overdue", local_iso(flag.raised_at, week.zone), motor.area, motor.tag, motor.service, flag.end, None,
-               None, None, lubricant, grease_g, days, run_h, None, "", flag.says)
+               None, None, lubricant, grease_g, days, run_h, None, "", flag.says, "", "", None, None, None, None, None)
 
 
 # changes ---------------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.export.week import exception_rows, week_for
-from app.export.week_figures import Figures, most_first, repeats, stood_raised_closed
+from app.export.week_figures import Figures, most_first, repeats
 from tests import factories
 from tests.export.hand_made import AFTERWARDS, SECOND, TUESDAY, WEEK, WEEK_END, WEEK_START, make_flag
 from tests.factories import Plant
@@ -84,13 +84,3 @@ def test_a_repeat_tells_how_often_and_whether_it_stands(session: Session, plant:
         "P-101A", "vibration", "DE", 1, 3, 4, True)
     assert (r.first_raised, r.last_seen) == (TUESDAY - timedelta(days=16), TUESDAY)
 
-
-def test_the_week_before_is_counted_the_same_way(session: Session, plant: Plant) -> None:
-    make_flag(session, plant.motor, TUESDAY - timedelta(days=30))
-    make_flag(session, plant.motor, TUESDAY)
-    make_flag(session, plant.motor, TUESDAY, closed_at=TUESDAY + timedelta(days=1))
-    make_flag(session, plant.motor, TUESDAY, closed_at=WEEK_END)
-    make_flag(session, plant.motor, WEEK_END)
-    assert stood_raised_closed(session, plant.unit.id, WEEK_START, WEEK_END) == (4, 3, 1)
-    assert stood_raised_closed(session, plant.unit.id, WEEK_START - timedelta(weeks=9),
-                               WEEK_START - timedelta(weeks=8)) == (0, 0, 0)

@@ -16,9 +16,12 @@ from app.export.week_sheets import week_tables, week_workbook
 from app.rules.shifts import BadWeek
 from app.store.base import new_id
 from app.store.changes import note_change
-from app.store.flags import Finding
+from app.store.dips import Dip
+from app.store.flags import Finding, Note
 from app.store.lubrication import Greasing
-from app.store.starts import Start, Trip, TripAct
+from app.store.oil import OilEntry
+from app.store.starts import Start, Stop, Trip, TripAct
+from app.store.temporary import TemporaryState
 from tests import factories
 from tests.export.hand_made import AFTERWARDS, TUESDAY, WEEK, WEEK_START, make_flag
 from tests.factories import Plant
@@ -87,12 +90,15 @@ def test_the_summary_agrees_with_the_rows_and_tells_the_week_before(session: Ses
     assert told["week", "begins"]["words"] == "2026-11-23T00:00:00-06:00"
     assert told["week", "ends"]["words"] == "2026-11-30T00:00:00-06:00"
     assert told["week", "exported"]["words"] == "2026-12-01T09:00:00-06:00"
-    assert (told["flags", "stood in the week"]["figure"], told["flags", "stood in the week"]["week_before"]) == (2, 1)
-    assert (told["flags", "raised in the week"]["figure"], told["flags", "raised in the week"]["week_before"]) == (1, 1)
+    stood, raised = told["compared", "flags that stood"], told["compared", "flags raised"]
+    assert [stood[k] for k in ("figure", "week_before", "mean_of_4_before")] == [2, 1, 0.25]
+    assert [raised[k] for k in ("figure", "week_before", "mean_of_4_before")] == [1, 1, 0.25]
+    assert (raised["per_100_readings"], raised["per_100_week_before"]) == (100, None)  # one flag, one reading; none
     assert told["flags by priority", "act now"]["figure"] == 1
     assert told["flags by priority", "this shift"]["figure"] == 0
     assert told["flags by rule", "dirty"]["figure"] == 1
-    assert told["flags", "raised per 100 motors read"]["figure"] == 100  # one flag, one motor read
+    assert told["flags raised by shift", "Day"]["figure"] == 1
+    assert told["motors read by shift", "Day"]["figure"] == 1
     assert (told["rounds", "shifts that are over"]["figure"], told["rounds", "missed"]["figure"]) == (14, 13)
 
 
@@ -204,7 +210,9 @@ def test_starts_count_the_rolling_hour_over_the_weeks_edge_and_tell_what_they_br
                             priority="this shift", source="general practice", says="x"))
     session.flush()
     told = lines(book_of(session, plant), "Starts")
-    assert list(told[0]) == ["tag", "at", "at_local", "outcome", "duration_s", "by", "starts_last_60_min", "allowed"]
+    assert list(told[0]) == ["tag", "at", "at_local", "outcome", "duration_s", "by", "starts_last_60_min", "allowed",
+                             "allowance_60_min", "allowance_by", "min_since_stop"]
+    assert {(r["allowance_60_min"], r["allowance_by"]) for r in told} == {(1, "general practice")}  # over 50 hp
     assert [(r["at"], r["outcome"], r["duration_s"], r["starts_last_60_min"], r["allowed"]) for r in told] == [
         ("2026-11-23T00:00:00-06:00", "tripped while starting", 4, 2, "yes"),
         ("2026-11-23T00:29:00-06:00", "automatic", None, 3, "no: no_prestart_check, started_outside_limits"),
@@ -229,9 +237,80 @@ def test_trips_tell_what_opened_and_what_was_found_since(session: Session, plant
     session.flush()
     session.expire(trip)
     [told] = lines(book_of(session, plant), "Trips")
-    assert list(told) == ["tag", "at", "at_local", "protection", "cause", "by"]
+    assert list(told) == ["tag", "at", "at_local", "protection", "cause", "by", "area", "service", "dip_at",
+                          "dip_at_local", "done_since"]
+    assert told["done_since"] == "cleared 2026-11-24T13:00:00-06:00 by electrician 2"
     assert [told[k] for k in ("tag", "at", "protection", "cause", "by")] == [
         "P-101A", "2026-11-24T08:00:00-06:00", "fuse", "phase to ground in box (electrician 2)", "Operator"]
+
+
+def test_minutes_since_the_last_stop_or_trip_are_told_with_a_start(session: Session, plant: Plant) -> None:
+    common = {"content": "x", "unit_id": plant.unit.id, "motor_id": plant.motor.id, "person_id": plant.operator.id}
+    for kind, hours, more in ((Stop, 9, {}), (Trip, 3, {"protection": "fuse"}), (Stop, -1, {})):
+        at = TUESDAY - timedelta(hours=hours)
+        session.add(kind(id=new_id(), at=at, at_device=at, received_at=at, **more, **common))
+    make_start(session, plant, TUESDAY)
+    make_start(session, plant, TUESDAY - timedelta(hours=20))
+    assert [r["min_since_stop"] for r in lines(book_of(session, plant), "Starts")] == [None, 180]
+
+
+def test_a_trip_in_a_power_dip_names_the_dip_and_the_summary_lists_it(session: Session, plant: Plant) -> None:
+    dip = Dip(unit_id=plant.unit.id, at=TUESDAY, recorded_at=TUESDAY, person_id=plant.operator.id, remarks="all lights")
+    session.add(dip)
+    session.flush()
+    session.add(Trip(id=new_id(), content="x", unit_id=plant.unit.id, motor_id=plant.motor.id, at=TUESDAY,
+                     at_device=TUESDAY, received_at=TUESDAY, protection="low voltage", person_id=plant.operator.id,
+                     dip_id=dip.id))
+    session.flush()
+    book = book_of(session, plant)
+    assert [r["dip_at"] for r in lines(book, "Trips")] == ["2026-11-24T08:00:00-06:00"]
+    assert [(r["item"], r["words"]) for r in lines(book, "Summary") if r["about"] == "power dip"] == [
+        ("2026-11-24T08:00:00-06:00", "all lights")]
+
+
+def test_doubled_and_wrong_greasings_guns_oil_and_the_drain_plug_are_told(session: Session, plant: Plant) -> None:
+    made = make_greasing(session, plant, TUESDAY, grams=46.0, gun="north", stroke_g=1.35, strokes=34.0)
+    for rule in ("greased_too_soon", "wrong_lubricant"):
+        session.add(Finding(cause="greasing", cause_id=made.id, motor_id=plant.motor.id, at=TUESDAY, rule=rule,
+                            end="DE", priority="this shift", source="lubrication chart", says="x"))
+    session.add(TemporaryState(key=new_id(), unit_id=plant.unit.id, motor_id=plant.motor.id, end="DE",
+                               kind="drain plug out", since=TUESDAY, expected_end=TUESDAY, recorded_at=TUESDAY,
+                               person_id=plant.operator.id, greasing_id=made.id,
+                               ended_at=TUESDAY + timedelta(hours=2)))
+    session.add(OilEntry(id=new_id(), unit_id=plant.unit.id, motor_id=plant.motor.id, end="ODE", at=TUESDAY,
+                         received_at=TUESDAY, kind="top-up", amount_ml=250.0, lubricant="oil VG 46",
+                         person_id=plant.operator.id))
+    session.flush()
+    greased, oiled = lines(book_of(session, plant), "Lubrication")
+    assert [greased[k] for k in ("doubled", "wrong_lubricant", "gun", "stroke_g", "strokes", "drain_plug_in_at")] == [
+        "yes", "yes", "north", 1.35, 34, "2026-11-24T10:00:00-06:00"]
+    assert [oiled[k] for k in ("what", "end", "oil_ml", "lubricant", "by")] == [
+        "oil: top-up", "ODE", 250, "oil VG 46", "Operator"]
+
+
+def test_late_actions_and_run_ons_are_lines_of_the_summary(session: Session, plant: Plant) -> None:
+    make_flag(session, plant.motor, TUESDAY, rule="vibration", end="DE", owner="fitter 1", action="asked",
+              due_at=TUESDAY + timedelta(days=2))
+    runs = make_flag(session, plant.motor, TUESDAY, rule="bearing_hot", end="ODE", run_on_reason="no spare",
+                     run_on_watch="92 °C")
+    session.add(Note(flag_id=runs.id, person_id=plant.head_operator.id, at=TUESDAY, kind="run on", text="x"))
+    session.flush()
+    told = {r["about"]: r for r in lines(book_of(session, plant), "Summary")}
+    late, run_on = told["action late, days"], told["run on"]
+    # due on Thursday at 08:00; the week ends on Monday at 00:00, 3 days and 16 hours later
+    assert (late["item"], late["figure"], late["words"]) == (
+        "P-101A vibration DE", 3.7, "fitter 1, by 2026-11-26T08:00:00-06:00; active")
+    assert (run_on["item"], run_on["words"]) == ("P-101A bearing_hot ODE", "no spare (watch 92 °C; Head Operator)")
+
+
+def test_the_pace_of_a_round_is_each_persons_own(session: Session, plant: Plant) -> None:
+    motors = [plant.motor, *(factories.make_motor(session, plant.unit, f"P-2{i}") for i in range(3))]
+    for minutes, motor, who in ((0, 0, plant.operator), (1, 1, plant.operator), (2, 3, plant.head_operator),
+                                (3, 1, plant.operator), (5, 2, plant.operator), (9, 0, plant.head_operator)):
+        factories.make_reading(session, motors[motor], who, TUESDAY + timedelta(minutes=minutes))
+    walked = next(r for r in lines(book_of(session, plant), "Rounds") if r["read"])
+    # 1 and 4 minutes of the one, 7 of the other; the second entry at one motor is no step
+    assert walked["median_s_per_motor"] == 240
 
 
 def test_the_same_week_at_the_same_moment_is_the_same_bytes(session: Session, plant: Plant) -> None:
