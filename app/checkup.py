@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app import signatures
+from app.store import limits, units
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,9 @@ BROKEN = {
         "(SELECT 1 FROM handover_item i WHERE i.handover_id = h.id AND i.answer IS NULL)",
     "handovers given and taken by the same person":
         "SELECT id FROM handover WHERE given_by_id = taken_by_id",
+    "limits changed without a reason": "SELECT name FROM limit_change WHERE COALESCE(why, '') = ''",
+    "limits of another unit's motor":
+        "SELECT l.name FROM limit_change l JOIN motor m ON m.id = l.motor_id WHERE m.unit_id <> l.unit_id",
     "people of no unit": "SELECT id FROM person WHERE id NOT IN (SELECT person_id FROM person_unit)",
 }
 COUNTED = {"units": "unit", "people": "person", "motors": "motor", "rounds": "round", "readings": "reading",
@@ -74,6 +78,7 @@ def run(session: Session, most: int = 5) -> list[Result]:
         found = [row[0] for row in session.execute(sa.text(query))]
         results.append(Result(says, len(found), not found, [_shown(x) for x in found[:most]]))
     results.append(_signed_sheets(session, most))
+    results.append(_limits_in_order(session, most))
     for says, table in COUNTED.items():
         count = session.scalar(sa.text(f'SELECT COUNT(*) FROM "{table}"')) or 0
         results.append(Result(says, count, True))
@@ -84,6 +89,13 @@ def _signed_sheets(session: Session, most: int) -> Result:
     """Every chain computed again: unit, round, tag and row of the first thing of a sheet that differs."""
     found = [str(fault) for fault in signatures.faults(session)]
     return Result("signed sheets that are not as they were signed", len(found), not found, found[:most])
+
+
+def _limits_in_order(session: Session, most: int) -> Result:
+    """An alarm at or above its shutdown, for a unit or a motor, once every change counts."""
+    found = [f"{unit.name}, {motor.tag if motor else 'the unit'}: {pair.lower} is not below {pair.higher}"
+             for unit in units.all_units(session) for motor, pair in limits.out_of_order(session, unit.id)]
+    return Result("limits out of order", len(found), not found, found[:most])
 
 
 def _shown(value: object) -> str:

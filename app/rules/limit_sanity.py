@@ -6,7 +6,7 @@ Alarm 90 and shutdown 100 °C agree; 100 and 100 do not: the alarm would say not
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from app.rules import wording
@@ -87,6 +87,6 @@ def told(default: Default, value: float, show: Show, places: int = wording.MOST_
     return wording.figure(value, replace(scale, places=places))
 
 
-def broken(limits: Limits, names: Sequence[str] = tuple(DEFAULTS)) -> list[Pair]:
+def broken(limits: Limits) -> list[Pair]:
     """Every pair out of order among the limits in force."""
-    return [pair for pair in PAIRS if (pair.lower in names or pair.higher in names) and pair.broken(limits)]
+    return [pair for pair in PAIRS if pair.broken(limits)]

@@ -172,3 +172,12 @@ def _fault(default: Default, change: LimitChange, changes: list[LimitChange], mo
 def in_order(changes: list[LimitChange]) -> list[LimitChange]:
     """By when they take effect; of two at one instant the one entered later wins. One without a key is the newest."""
     return sorted(changes, key=lambda c: (c.at, c.id if c.id is not None else float("inf")))
+
+
+def out_of_order(session: Session, unit_id: int) -> list[tuple[Motor | None, limit_sanity.Pair]]:
+    """Pairs in the wrong order once every change counts, for the unit (None) or a motor with limits of its own."""
+    changes = limit_changes(session, unit_id)
+    owners: dict[int | None, Motor | None] = {None: None, **{c.motor_id: c.motor for c in changes}}
+    newest = max((c.at for c in changes), default=None)
+    return [] if newest is None else [(owner, pair) for key, owner in owners.items()
+                                      for pair in limit_sanity.broken(limits_from(changes, key, newest))]

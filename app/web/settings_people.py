@@ -106,6 +106,7 @@ def person_post(person_id: int) -> Any:
     name, secret = clean(form.name.data or ""), form.secret.data or ""
     hashed = guessing.hash_secret(secret) if 0 < len(secret) <= LONGEST_SECRET else None  # before the write begins
     with writing() as session:
+        hold_units(session, person_id)
         edited = found_or_404(one_of_ours(session, person_id, hold=True))
         errors = [] if may_edit(edited) else [("", not_yours(edited))]
         errors += [*check_name(name), *check_role(form.role.data), *check_state(form.state.data)]
@@ -166,6 +167,13 @@ def one_of_ours(session: Session, person_id: int, hold: bool = False) -> Person 
     return session.scalar(query.with_for_update(of=Person) if hold else query)
 
 
+def hold_units(session: Session, person_id: int) -> None:
+    """Two supervisors who take each other's role at once come one after the other, and the later is refused. What
+    points at the unit meanwhile (a reading, a round) does not wait."""
+    session.scalars(sa.select(Unit.id).join(PersonUnit, PersonUnit.unit_id == Unit.id).where(
+        PersonUnit.person_id == person_id).order_by(Unit.id).with_for_update(of=Unit, key_share=True)).all()
+
+
 def may_edit(edited: Person) -> bool:
     """Only a supervisor of all of a person's units: a role and a secret count in every one of them."""
     mine = {unit.id for unit in access.person().units}
@@ -198,7 +206,7 @@ def check_supervisors(session: Session, edited: Person, role: str, active: bool,
         others = session.scalars(
             sa.select(Person).join(PersonUnit, PersonUnit.person_id == Person.id)
             .where(PersonUnit.unit_id == unit.id, Person.role == people.SUPERVISOR, Person.active,
-                   Person.id != edited.id).with_for_update(of=Person)).all()
+                   Person.id != edited.id)).all()
         if not others and not (stays and unit in given):
             at = "units" if stays else "role" if role != people.SUPERVISOR else "state"
             return [(at, f"Make somebody else supervisor of {unit.name} first: this is the last one.")]

@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy.orm import Session
 
+from app import checkup
 from app.db import Database
 from app.rules.facts import Show
 from app.store.changes import changes_between
@@ -147,3 +148,15 @@ def test_a_motors_first_own_limit_undone_leaves_the_units(database: Database) ->
         undo_change(session, plant.unit, own, "mistyped", plant.supervisor, NOW)
         assert in_force(session, plant, ALARM, NOW, motor=True) == 85.0
         assert own_value(limit_changes(session, plant.unit.id), ALARM, plant.motor.id, NOW) is None
+
+
+def test_the_doctor_finds_an_alarm_above_its_shutdown_that_got_in_another_way(database: Database) -> None:
+    with database.writing() as session:
+        plant = make_plant(session)
+        assert [r.count for r in checkup.run(session) if r.says == "limits out of order"] == [0]
+        session.add(LimitChange(unit_id=plant.unit.id, motor_id=plant.motor.id, name=ALARM, value=101.0, at=NOW,
+                                why="by hand"))
+        session.flush()
+        (found,) = [r for r in checkup.run(session) if r.says == "limits out of order"]
+        assert not found.good and found.examples == [
+            f"Unit 2, P-101A: {ALARM} is not below {SHUTDOWN}"]

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import html
 import re
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
 import pytest
 import sqlalchemy as sa
+from flask import Flask
 from flask.testing import FlaskClient
 
 from app.db import Database
@@ -23,6 +25,7 @@ from tests.factories import (
     NOW,
     SECRET,
     Plant,
+    form_token,
     make_person,
     make_reading,
     make_round,
@@ -181,6 +184,24 @@ def test_nobody_locks_the_last_supervisor_out(supervisor: FlaskClient, app_datab
         session.get_one(Person, second.id).active = True
         session.commit()
     assert post_form(supervisor, path, as_is(plant.supervisor, **fields)).status_code == 303
+
+
+@on_both
+def test_two_supervisors_who_take_each_others_role_at_once_leave_one(
+        app: Flask, app_database: Database, plant: Plant) -> None:
+    with app_database.writing() as session:
+        second = make_person(session, session.get_one(Unit, plant.unit.id), "supervisor", "second")
+        session.commit()
+    pairs = [(sign_in(app.test_client(), plant.supervisor), second), (sign_in(app.test_client(), second),
+                                                                      plant.supervisor)]
+    asked = [(client, other, form_token(client)) for client, other in pairs]
+    with ThreadPoolExecutor(2) as both:
+        answers = list(both.map(lambda a: a[0].post(f"/settings/people/{a[1].id}", data={
+            "csrf_token": a[2], **as_is(a[1], role="operator")}).status_code, asked))
+    assert sorted(answers)[0] == 303 and all(status < 500 for status in answers), answers
+    with app_database.reading() as session:
+        left = session.query(Person).filter_by(role="supervisor", active=True).count()
+    assert left == 1
 
 
 def test_an_unanswered_state_is_asked_not_taken_for_no(supervisor: FlaskClient, app_database: Database,
