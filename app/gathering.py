@@ -27,11 +27,10 @@ PACE_LOOK_BACK = 10
 def plate_facts(plate: Nameplate | None) -> facts.Nameplate:
     if plate is None:
         return facts.Nameplate(amps_unknown_because="no nameplate entered")
-    waiting = plate.confirmed_at is None and plate.motor is not None and plate is not plate.motor.nameplates[0]
     because = None
     if plate.amps is None and plate.amps_stamped:
         because = "connected voltage not chosen"
-    if waiting:
+    if plate.waits:
         because = "plate not confirmed"
     return facts.Nameplate(
         key=plate.id, rated_amps=None if because else plate.amps, service_factor=plate.service_factor,

@@ -59,6 +59,12 @@ def judge_reading(session: Session, unit: Unit, motor: Motor, reading: Reading,
     return found[reading.id]
 
 
+def judge_anew(session: Session, unit: Unit, motor: Motor, since: datetime, known_at: datetime) -> None:
+    """Judges what was taken from an instant on once more: a fact it was judged by has become known."""
+    session.flush()
+    _judge_again(session, unit, motor, since, known_at, limits.limit_changes(session, unit.id))
+
+
 def _judge_again(session: Session, unit: Unit, motor: Motor, since: datetime, known_at: datetime,
                  changes: list[LimitChange], touched: Iterable[Flag] = ()) -> dict[uuid.UUID, list[Finding]]:
     """Judges everything taken from an instant on once more, in order. Flags count their good rounds anew.

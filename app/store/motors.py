@@ -97,6 +97,12 @@ class Motor(Base):
         """The plate fitted now: the newest by the instant it was fitted."""
         return max(self.nameplates, key=lambda p: (p.fitted_from, p.id), default=None)
 
+    @property
+    def plate_waits(self) -> bool:
+        """The machine fitted now has a plate that no second person has confirmed."""
+        plate = self.nameplate
+        return plate is not None and plate.confirmed_at is None and plate is not self.nameplates[0]
+
     def nameplate_at(self, instant: datetime) -> Nameplate | None:
         """The plate that was fitted then; the first one for anything before it."""
         fitted = sorted(self.nameplates, key=lambda p: (p.fitted_from, p.id))
@@ -155,6 +161,16 @@ class Nameplate(Base):
     de_bearing: Mapped[str | None] = mapped_column(sa.Text)  # number as stamped, or "sleeve"
     ode_bearing: Mapped[str | None] = mapped_column(sa.Text)
     motor: Mapped[Motor] = relationship(back_populates="nameplates")
+
+    @property
+    def waits(self) -> bool:
+        """Of a machine swapped in, and no second person has confirmed it: no load in percent until then."""
+        return self.confirmed_at is None and self.motor is not None and self is not self.motor.nameplates[0]
+
+    @property
+    def rated_amps(self) -> float | None:
+        """What load in percent is counted by: nothing while the plate waits to be confirmed."""
+        return None if self.waits else self.amps
 
 
 class LubricationPoint(Base):

@@ -289,6 +289,7 @@ class _Pen:
             motor.nameplates.append(plate)
             if edit.swap:
                 self.notes.append((motor, "nameplate", plate, "swap", None, f"another machine from {fitted_on}"))
+                self._new_normal(motor)
         elif waits_for_second_person(motor, plate):
             plate.entered_by_id = self.person.id if self.person else None  # who corrects it may not confirm it too
         if fitted_on:
@@ -298,6 +299,13 @@ class _Pen:
         _fill_plate(plate, edit.entry)
         for d in differences:
             self._note(motor, "nameplate", plate, d)
+
+    def _new_normal(self, motor: Motor) -> None:
+        """Another machine begins a normal of its own: what a hand was to feel at the one before says nothing of it.
+        Figures begin anew by themselves, because readings are compared under one plate only."""
+        if motor.accepted_normal_feel is not None:
+            self.notes.append((motor, "motor", motor, "accepted_normal_feel", motor.accepted_normal_feel, None))
+            motor.accepted_normal_feel = None
 
     def first_plate(self, edit: Edit) -> None:
         """The plate of a new motor, where anything of it is known."""

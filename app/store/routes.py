@@ -98,6 +98,11 @@ def walks_of(session: Session, unit_id: int) -> Walks:
     return Walks(routes, of_motor)
 
 
+def on_which(session: Session, motor: Motor) -> list[Route]:
+    """The routes this motor is on."""
+    return [route for route in routes_of(session, motor.unit_id) if motor.id in route.motor_ids]
+
+
 def route_by_id(session: Session, unit_id: int, route_id: int) -> Route | None:
     return session.scalar(sa.select(Route).where(Route.unit_id == unit_id, Route.id == route_id))
 

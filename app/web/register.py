@@ -6,22 +6,19 @@ from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
-import sqlalchemy as sa
 from flask import Blueprint, Response, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 
-from app import judging
+from app import judging, plates
 from app.export.register import register_csv
 from app.rules.nameplate import questions
-from app.rules.plate import read_figures
-from app.store import limits, register
+from app.store import limits, register, routes
 from app.store.motors import Motor, motor_by_id, motor_by_tag, motors_of
-from app.store.people import OPERATOR, Person
 from app.store.register import COLUMNS, Edit, RegisterErrors, cells_of
 from app.store.register_columns import clean, exact
 from app.store.register_reading import visible
 from app.store.units import Unit
-from app.web import access, register_import
+from app.web import access, register_import, register_plate, register_swap
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
 from app.web.fields import put_errors
 from app.web.register_forms import (
@@ -38,9 +35,11 @@ from app.web.register_forms import (
     opened_with,
     typed_fields,
 )
+from app.web.register_ground import earlier_plates, fahrenheit, here, motor_to_edit, pairs
 
 bp = Blueprint("register", __name__)
-register_import.add_to(bp)
+for part in (register_import, register_plate, register_swap):
+    part.add_to(bp)
 
 EMPTY = dict.fromkeys(COLUMNS, "")
 
@@ -74,9 +73,10 @@ def motor(motor_id: int) -> Any:
     with reading() as session:
         shown = found_or_404(motor_by_id(session, access.unit().id, motor_id))
         return render_template(
-            "register/motor.html", motor=shown, plate=shown.nameplate, pairs=pairs(shown), asks=asked(session, shown),
-            waits=register.waits_for_second_person(shown, shown.nameplate),
-            changes=register.changes_of_motor(session, shown), earlier=shown.nameplates[:-1])
+            "register/motor.html", motor=shown, plate=shown.nameplate, pairs=pairs, asks=asked(session, shown),
+            waits=register.waits_for_second_person(shown, shown.nameplate), on=routes.on_which(session, shown),
+            changes=register.changes_of_motor(session, shown), earlier=earlier_plates(shown),
+            reminds=plates.reminds(session, shown, shown.nameplate))
 
 
 @bp.get("/register/register.csv")
@@ -86,19 +86,6 @@ def export() -> Any:
         data = register_csv(session, access.unit())
     return Response(data, content_type="text/csv; charset=utf-8",
                     headers={"Content-Disposition": 'attachment; filename="register.csv"'})
-
-
-def pairs(motor: Motor) -> list[tuple[str, str, bool]]:
-    """(volts, amps, connected) for each connection of a dual-voltage plate; nothing for a plain one."""
-    plate = motor.nameplate
-    if plate is None or not plate.volts_stamped or "/" not in plate.volts_stamped:
-        return []
-    volts = plate.volts_stamped.split("/")
-    amps = (plate.amps_stamped or "").split("/")
-    amps += [""] * (len(volts) - len(amps))
-    groups = read_figures(plate.volts_stamped)
-    return [(v.strip(), a.strip(), plate.connected_volts in group)
-            for v, a, group in zip(volts, amps, groups, strict=False)]
 
 
 def asked(session: Session, motor: Motor) -> list[Any]:
@@ -167,52 +154,7 @@ def edit_post(motor_id: int) -> Any:
         return saved(edit, said(edit))
 
 
-@bp.post("/register/<int:motor_id>/confirm")
-@allow(OPERATOR)
-def confirm(motor_id: int) -> Any:
-    """A second person has read the plate of a machine swapped in."""
-    with writing() as session:
-        unit, person = here(session)
-        motor = found_or_404(motor_to_edit(session, unit, motor_id))
-        plate = motor.nameplate
-        if plate is None or str(plate.id) != request.form.get("plate") or request.form.get(
-                "version") != str(motor.version):
-            flash("The plate was changed meanwhile. Read it again before you confirm.")
-        elif register.waits_for_second_person(motor, plate):
-            try:
-                register.confirm_plate(session, motor, plate, person, now())
-                session.commit()
-                flash(f"Plate confirmed. Load in percent counts again at {motor.tag}.")
-            except RegisterErrors as error:
-                flash(error.errors[0][1])
-    return redirect(url_for(".plate", motor_id=motor_id), 303)
-
-
-@bp.get("/register/<int:motor_id>/plate")
-@allow(OPERATOR)
-def plate(motor_id: int) -> Any:
-    """The plate as entered, to be compared with the one on the machine."""
-    with reading() as session:
-        shown = found_or_404(motor_by_id(session, access.unit().id, motor_id))
-        return render_template("register/plate.html", motor=shown, plate=shown.nameplate, pairs=pairs(shown),
-                               waits=register.waits_for_second_person(shown, shown.nameplate))
-
-
 # helpers of the views --------------------------------------------------------------------------------------
-
-
-def here(session: Session) -> tuple[Unit, Person]:
-    """The unit and the person, in this session."""
-    return session.get_one(Unit, access.unit().id), session.get_one(Person, access.person().id)
-
-
-def motor_to_edit(session: Session, unit: Unit, motor_id: int) -> Motor | None:
-    """The motor, held until the commit, so that two editors cannot both be first."""
-    return session.scalar(sa.select(Motor).where(Motor.unit_id == unit.id, Motor.id == motor_id).with_for_update())
-
-
-def fahrenheit() -> bool:
-    return access.unit().temperature == "F"
 
 
 def sent_twice(unit: Unit, there: Motor, cells: dict[str, str]) -> bool:
