@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import signal
+import threading
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 
 from cheroot.wsgi import Server
+from sqlalchemy.exc import DBAPIError
 
-from app import create_app
+from app import create_app, pruning
 from app.config import Settings
+from app.db import Database
 from app.web import request_log
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -44,6 +48,7 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
         server.ssl_adapter = BuiltinSSLAdapter(tls_cert, tls_key)
     signal.signal(signal.SIGTERM, _stop)
     try:
+        _prune_daily(app.extensions["database"])
         server.prepare()
         _say_where(settings, host, server.bind_addr[1], bool(tls_cert), code, say)
         server.serve()
@@ -51,6 +56,22 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
         say("Stopping …")
     finally:
         server.stop()
+
+
+def _prune_daily(database: Database) -> None:
+    """Now and once a day: what is kept for a time only. What cannot be done now is tried tomorrow."""
+    def prune() -> None:
+        try:
+            with database.writing() as session:
+                pruning.prune(session, datetime.now(UTC))
+                session.commit()
+        except DBAPIError as error:
+            request_log.log.warning("nothing was pruned: %s", type(error).__name__)
+        again = threading.Timer(24 * 3600, prune)
+        again.daemon = True
+        again.start()
+
+    prune()
 
 
 def _say_where(settings: Settings, host: str, port: int, tls: bool, code: str | None,
