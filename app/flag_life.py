@@ -189,7 +189,7 @@ def accept(session: Session, unit: Unit, flag: Flag, person: Person, at: datetim
     if graver is not None and value >= in_force.value(graver):
         raise CannotDo("value", "That reaches the act now limit, which stays where it is.")
     before = in_force.value(name)
-    limits.change_limit(session, unit, name, value, flag.motor.tag, why, person, at)
+    limits.change_limit(session, unit, name, value, flag.motor.tag, why, person, at, show=unit.show)
     _accepted(session, flag, person, at, why, f"{name} {before:g} → {value:g}")
 
 

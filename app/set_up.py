@@ -56,7 +56,8 @@ def open_door(session: Session, now: datetime) -> str | None:
 
 
 def is_open(session: Session) -> bool:
-    return set_up.code_hash(session) is not None and not set_up.has_supervisor(session)
+    """Until there is a supervisor. Without a code, as under a server that prints none, nobody is let in."""
+    return not set_up.has_supervisor(session)
 
 
 def nobody_yet(session: Session) -> bool:

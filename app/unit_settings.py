@@ -40,8 +40,8 @@ def known_zone(name: str) -> bool:
 
 def has_entries(session: Session, unit: Unit) -> bool:
     """Whether anything was entered that the zone sorts into shifts and days."""
-    return any(session.scalar(sa.select(sa.exists().where(kind.unit_id == unit.id)))
-               for kind in (Round, Greasing, Start, Stop, Trip))
+    return session.scalar(sa.select(sa.or_(*(
+        sa.exists().where(kind.unit_id == unit.id) for kind in (Round, Greasing, Start, Stop, Trip))))) or False
 
 
 def show_in(session: Session, unit: Unit, scales: dict[str, str], person: Person | None, now: datetime) -> list[str]:

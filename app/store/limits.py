@@ -97,6 +97,11 @@ class BadLimit(ValueError):
         super().__init__(says)
 
 
+def hold(session: Session, unit: Unit) -> None:
+    """Changes of one unit's limits come one after the other: each is looked at beside those that stand."""
+    session.execute(sa.select(Unit.id).where(Unit.id == unit.id).with_for_update(key_share=True))
+
+
 def change_limit(session: Session, unit: Unit, name: str, value: float | None, tag: str | None, why: str,
                  person: Person | None, at: datetime, *, now: datetime | None = None,
                  show: Show | None = None) -> LimitChange:
@@ -113,6 +118,7 @@ def change_limit(session: Session, unit: Unit, name: str, value: float | None, t
         raise BadLimit("why", "Say why the limit is changed.")
     if not now <= at <= now + AHEAD:
         raise BadLimit("at", "Enter a time from now on, a year ahead at most: what was judged before stays as it was.")
+    hold(session, unit)
     motor = motor_by_tag(session, unit.id, tag) if tag else None
     if tag and motor is None:
         raise BadLimit("tag", f"No motor of this unit has the tag {tag!r}.")

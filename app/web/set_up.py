@@ -66,8 +66,8 @@ def admitted() -> bool:
     with reading() as session:
         if not set_up.is_open(session):
             abort(404)
-        wanted = set_up.pass_of(session, access.settings().secret) or ""
-    return hmac.compare_digest(request.cookies.get(COOKIE, "").encode(), wanted.encode())
+        wanted = set_up.pass_of(session, access.settings().secret)
+    return wanted is not None and hmac.compare_digest(request.cookies.get(COOKIE, "").encode(), wanted.encode())
 
 
 def next_step() -> Any:

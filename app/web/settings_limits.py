@@ -127,6 +127,7 @@ def limit_post(name: str) -> Any:
     put_errors(form, [("why", f"Keep it to {LONGEST_NAME} characters.")] if len(why) > LONGEST_NAME else [])
     with writing() as session:
         unit = session.get_one(Unit, access.unit().id)
+        limits.hold(session, unit)
         if not form.errors and not looked_at_newest(session, unit, name):
             put_errors(form, [("", "Somebody changed this limit while you looked at it: see the history below, and "
                                    "send again if you still want this.")])

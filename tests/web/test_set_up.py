@@ -179,3 +179,14 @@ def test_the_first_supervisor_has_every_unit_that_was_made_by_command(client: Fl
     post(client, "/set-up/supervisor", FIRST)
     with app_database.reading() as session:
         assert [u.name for u in session.get_one(Person, 1).units] == ["Boilers", "Mill"]
+
+
+def test_under_a_server_that_printed_no_code_nobody_is_let_in(client: FlaskClient, app_database: Database) -> None:
+    assert client.get("/set-up").status_code == 200
+    assert give(client, "") == 403
+    client.set_cookie("set-up", "")
+    for path in ("/set-up/unit", "/set-up/supervisor"):
+        assert client.get(path).headers["Location"] == "/set-up"
+        assert post(client, path, UNIT | FIRST).headers["Location"] == "/set-up"
+    with app_database.reading() as session:
+        assert units.all_units(session) == []
