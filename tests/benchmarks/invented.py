@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from random import Random
 from zoneinfo import ZoneInfo
 
@@ -89,35 +90,55 @@ class Invented:
     def rows_of(self, machine: Machine) -> Iterator[Row]:
         chance = Random(f"{self.seed} {machine.number}")
         mine = [f for f in self.faults if f.motor == machine.number]
-        greased = [g for g in self.greasings if g.motor == machine.number]
+        ahead = sorted((g for g in self.greasings if g.motor == machine.number), key=lambda g: g.at, reverse=True)
+        greased: dict[str, datetime] = {}
         copied: Row | None = None
         for at in instants(self.days, self.shifts, machine.number):
+            while ahead and ahead[-1].at <= at:
+                done = ahead.pop()
+                greased[done.end] = done.at
             row = _healthy(machine, at, greased, chance)
-            copied = _plant(row, machine, mine, copied)
+            copied = _plant(row, mine, copied) if mine else None
             yield row
 
 
 def instants(days: int, shifts: int, number: int) -> Iterator[datetime]:
     """When a motor is read: once a shift by the plant's clock, each at its place on the route. Local noon stays noon
     whatever the clocks do, so one of these nights is an hour longer."""
-    first = FIRST.astimezone(ZONE).date()
+    along = timedelta(seconds=70 * (number % 150))
+    for begins in _begins(days, shifts):
+        yield begins + along
+
+
+@cache
+def _begins(days: int, shifts: int) -> tuple[datetime, ...]:
+    """When the first motor of the route is read in each shift."""
+    first, found = FIRST.astimezone(ZONE).date(), []
     for day in range(days):
         for shift in range(shifts):
             hour = 6 + shift * 24 // shifts
             date = first + timedelta(days=day + hour // 24)
-            begins = datetime(date.year, date.month, date.day, hour % 24, 30, tzinfo=ZONE)
-            yield begins.astimezone(UTC) + timedelta(seconds=70 * (number % 150))
+            found.append(datetime(date.year, date.month, date.day, hour % 24, 30, tzinfo=ZONE).astimezone(UTC))
+    return tuple(found)
 
 
-def _healthy(machine: Machine, at: datetime, greased: list[Grease], chance: Random) -> Row:
-    air = AIR_K * math.sin(2 * math.pi * (at.hour - 9) / 24) + chance.gauss(0, 0.5)
-    amps = machine.rated_a * machine.load * (1 + chance.gauss(0, AMPS_NOISE))
-    warm = {end: sum(GREASE_WARMS_K * math.exp(-_hours(g.at, at) / GREASE_WARMS_H) for g in greased
-                     if g.end == end and 0 <= _hours(g.at, at) < 96) for end in ("DE", "ODE")}
+def _healthy(machine: Machine, at: datetime, greased: dict[str, datetime], chance: Random) -> Row:
+    """greased: by end, when it was greased last."""
+    gauss = chance.gauss
+    air = AIR_K * math.sin(2 * math.pi * (at.hour - 9) / 24) + gauss(0, 0.5)
+    amps = machine.rated_a * machine.load * (1 + gauss(0, AMPS_NOISE))
     return Row(machine.number, at,
-               tuple(round(amps * (1 + chance.gauss(0, 0.006)), 1) for _ in range(machine.phases)),
-               round(machine.de_c + air + warm["DE"] + chance.gauss(0, BEARING_NOISE_K), 1),
-               round(machine.ode_c + air + warm["ODE"] + chance.gauss(0, BEARING_NOISE_K), 1))
+               tuple([round(amps * (1 + gauss(0, 0.006)), 1) for _ in range(machine.phases)]),
+               round(machine.de_c + air + _warmer("DE", greased, at) + gauss(0, BEARING_NOISE_K), 1),
+               round(machine.ode_c + air + _warmer("ODE", greased, at) + gauss(0, BEARING_NOISE_K), 1))
+
+
+def _warmer(end: str, greased: dict[str, datetime], at: datetime) -> float:
+    """How much warmer a bearing is for having been greased."""
+    since = greased.get(end)
+    if since is None or at - since > timedelta(hours=96):
+        return 0.0
+    return GREASE_WARMS_K * math.exp(-_hours(since, at) / GREASE_WARMS_H)
 
 
 def _hours(earlier: datetime, later: datetime) -> float:
@@ -185,7 +206,7 @@ def _add_fault(made: Invented, kind: str, machine: Machine, chance: Random) -> N
     made.faults.append(Fault(kind, machine.number, since, since + timedelta(days=lasts), rules))
 
 
-def _plant(row: Row, machine: Machine, faults: list[Fault], copied: Row | None) -> Row | None:
+def _plant(row: Row, faults: list[Fault], copied: Row | None) -> Row | None:
     """What the planted faults make of a healthy reading. Gives the row that is being copied, if one is."""
     for fault in faults:
         share = (row.at - fault.since) / (fault.until - fault.since)

@@ -1,0 +1,109 @@
+"""`python -m tests.benchmarks [--full] [NAME …]`: every figure beside a floor of the same run, the table at the end.
+
+Exit 1 when a goal is missed. The plain run leaves out what takes long and says so; --full has it all. NAME runs only
+the measurements whose name holds it. Milliseconds belong to the machine that ran it; the ratios are what is promised.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterable
+
+from tests import cluster
+from tests.benchmarks import costs, history, loading, pages, peers, saves
+from tests.benchmarks.answer_key import judge
+from tests.benchmarks.ground import Ground, filled
+from tests.benchmarks.invented import invent
+from tests.benchmarks.lines import Line, table
+
+Measure = Callable[[Ground], Iterable[Line]]
+
+#: On a unit of 60 motors with 50,000 readings.
+ON_A_UNIT: dict[str, Measure] = {
+    "save": saves.one_entry, "sync": saves.sixty_at_once, "clients": saves.fifty_tablets, "sheet": pages.sheet,
+    "review": pages.review, "week": pages.week, "weight": pages.weight, "worker": costs.a_worker,
+    "import": costs.register, "rehearsal": costs.weeks_again}
+#: On one of 400 motors with a month behind it.
+ON_A_LARGE_UNIT: dict[str, Measure] = {"sheet of 400": pages.sheet}
+#: On one of 60 motors with three years behind it.
+ON_THREE_YEARS: dict[str, Measure] = {"motor": pages.motor}
+
+
+def measured(measures: dict[str, Measure], wanted: list[str], lines: list[Line], **unit: int) -> None:
+    """Runs what is wanted of these on one filled database; a measurement that fails is told and missed."""
+    chosen = {name: measure for name, measure in measures.items() if _asked(name, wanted)}
+    if not chosen:
+        return
+    with filled(**unit) as ground:
+        for name, measure in chosen.items():
+            _run(name, lambda measure=measure: measure(ground), lines)
+
+
+def _asked(name: str, wanted: list[str]) -> bool:
+    return not wanted or any(word in name for word in wanted)
+
+
+def _run(name: str, work: Callable[[], Iterable[Line]], lines: list[Line]) -> None:
+    begun, before = time.perf_counter(), len(lines)
+    try:
+        for line in work():
+            lines.append(line)
+            print(f"  {'  '.join(cell for cell in line.cells() if cell)}", flush=True)
+    except Exception as error:  # the other figures still count
+        lines.append(Line(f"{name}: failed, {type(error).__name__}: {error}"[:110], 1.0, "", goal=0.0))
+        print(f"  {name} failed: {error!r}", flush=True)
+    print(f"{name}: {len(lines) - before} figures in {time.perf_counter() - begun:.0f} s", flush=True)
+
+
+def key() -> Iterable[Line]:
+    """The judge against the answer key, each rule's precision told."""
+    score = judge(invent(motors=60, days=90, shifts=2, faults=42))
+    print("\n".join(f"  {line}" for line in score.lines()))
+    yield Line("planted faults found", 100 * score.recall, "%", goal=95.0, at_least=True)
+    yield Line("false act-now or this-shift flags in 1,000 readings", score.false_per_1000, "", goal=2.0)
+
+
+def main(arguments: list[str]) -> int:
+    full, wanted = "--full" in arguments, [a for a in arguments if not a.startswith("-")]
+    lines: list[Line] = []
+    left_out: list[str] = [] if full else ["5,000,000 readings (500,000 were taken)", "5,475,000 readings loaded",
+                                           "what people use instead (--full, with the extra `peers`)"]
+    try:
+        with cluster.running() as url:
+            _all(cluster.Server(url), full, wanted, lines, left_out)
+    except cluster.NoPostgres as error:
+        left_out.append(f"PostgreSQL: {error}")
+        _all(None, full, wanted, lines, left_out)
+    print("\n" + table(lines))
+    for what in left_out if not wanted else ():
+        print(f"Left out: {what}.")
+    missed = [line.name for line in lines if line.met is False]
+    print(f"{len(missed)} goals missed." if missed else "Every goal met.")
+    return 1 if missed else 0
+
+
+def _all(server: cluster.Server | None, full: bool, wanted: list[str], lines: list[Line],
+         left_out: list[str]) -> None:
+    if _asked("answer key", wanted):
+        _run("answer key", key, lines)
+    measured(ON_A_UNIT, wanted, lines, motors=60, days=278)
+    if server is not None and _asked("save", wanted):
+        with filled(server.make()) as ground:
+            _run("save, PostgreSQL", lambda: saves.one_entry(ground, server.make()), lines)
+    measured(ON_A_LARGE_UNIT, wanted, lines, motors=400, days=30)
+    measured(ON_THREE_YEARS, wanted, lines, motors=60, days=1095)
+    if _asked("history", wanted):
+        _run("history", lambda: history.flat(server, full), lines)
+    if _asked("load", wanted):
+        _run("load", lambda: loading.load(full), lines)
+    if full and _asked("peers", wanted):
+        missing = peers.missing()
+        if missing:
+            left_out.append(f"what people use instead: {missing} not installed (pip install -e '.[peers]')")
+        else:
+            _run("peers", peers.side_by_side, lines)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,127 @@
+"""Pages and exports beside their own template, the csv module and XlsxWriter on values that are ready; their weight."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+import re
+import uuid
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from typing import Any
+
+import openpyxl
+import sqlalchemy as sa
+import xlsxwriter
+
+from app.store.flags import Flag
+from tests.benchmarks.floors import same_template
+from tests.benchmarks.ground import Ground
+from tests.benchmarks.lines import Line, medians_ms
+
+SHEET = 2.0
+#: Statements a page may need, whatever it lists.
+STATEMENTS = 8
+FIRST_KB, LATER_KB = 100.0, 25.0
+
+
+def _page(ground: Ground, name: str, path: str, who: str, goal: float | None = None) -> Iterator[Line]:
+    """How long the page takes beside its template alone, and how often it asks the database."""
+    client = ground.signed_in(who)
+
+    def get() -> None:
+        assert client.get(path).status_code == 200, path
+
+    figure, least = medians_ms(9, get, same_template(ground, path, who))
+    yield Line(name, figure, "ms", least, goal)
+    yield Line(f"{name}: statements", statements(ground, get), "", goal=STATEMENTS)
+
+
+def statements(ground: Ground, work: Callable[[], object]) -> int:
+    """How often the database is asked meanwhile; beginning and ending a transaction is no question."""
+    asked = []
+
+    def note(connection: object, cursor: object, statement: str, *rest: object) -> None:
+        if not statement.startswith(("BEGIN", "PRAGMA", "SAVEPOINT", "RELEASE")):
+            asked.append(statement)
+
+    sa.event.listen(ground.database.engine, "before_cursor_execute", note)
+    work()
+    sa.event.remove(ground.database.engine, "before_cursor_execute", note)
+    return len(asked)
+
+
+def sheet(ground: Ground) -> Iterator[Line]:
+    """The shift's sheet with every motor read but the last ten."""
+    motors, client = len(ground.loaded.motor_ids), ground.signed_in(ground.loaded.operator)
+    for motor_id, machine in list(zip(ground.loaded.motor_ids, ground.loaded.machines, strict=True))[:-10]:
+        ground.clock.advance(seconds=30)
+        answer = client.post(f"/motors/{motor_id}/entry", data=ground.entry(machine, ground.loaded.operator))
+        assert answer.status_code == 303
+    yield from _page(ground, f"sheet of {motors} motors", "/sheet", ground.loaded.operator, SHEET)
+
+
+def review(ground: Ground, count: int = 200) -> Iterator[Line]:
+    """The review with so many open flags."""
+    rules = ("bearing_hot", "vibration", "dirty", "lubricant", "volts_off", "phase_unbalance", "winding_hot")
+    with ground.database.writing() as session:
+        for i in range(count):
+            motor_id = ground.loaded.motor_ids[i % len(ground.loaded.motor_ids)]
+            session.add(Flag(unit_id=ground.loaded.unit_id, motor_id=motor_id, rule=rules[i // 60 % len(rules)],
+                             end="DE", priority="this shift", raised_at=ground.clock.now - timedelta(hours=i % 30),
+                             raised_cause="reading", raised_cause_id=uuid.uuid4(), last_seen_at=ground.clock.now,
+                             value=92.0, limit=90.0, unit_of_measure="°C", source="general practice",
+                             says="DE bearing 92.0 °C, above 90 °C. Check lubrication and every level at once."))
+        session.commit()
+    yield from _page(ground, f"review with {count} open flags", "/review", ground.loaded.supervisor)
+
+
+def motor(ground: Ground) -> Iterator[Line]:
+    first = ground.loaded.motor_ids[0]
+    yield from _page(ground, "motor's page, 3 years", f"/motors/{first}", ground.loaded.operator)
+    yield from _page(ground, "may it be started, 3 years", f"/motors/{first}/start", ground.loaded.operator)
+
+
+def week(ground: Ground) -> Iterator[Line]:
+    """The last whole week: page, CSV and workbook. Floors of the files: their writers on the rows they hold."""
+    year, number, _ = (ground.clock.now - timedelta(days=7)).isocalendar()
+    at, who = f"/week/{year}-W{number:02}", ground.loaded.supervisor
+    client = ground.signed_in(who)
+    yield from _page(ground, "week page", at, who)
+    rows = list(csv.reader(io.StringIO(client.get(f"{at}.csv").get_data(as_text=True).lstrip("\ufeff"))))
+    figure, least = medians_ms(9, lambda: client.get(f"{at}.csv").data, lambda: _written_csv(rows))
+    yield Line(f"week as CSV, {len(rows) - 1} rows", figure, "ms", least, 1.5)
+    book = openpyxl.load_workbook(io.BytesIO(client.get(f"{at}.xlsx").data))
+    sheets = {name: list(book[name].iter_rows(values_only=True)) for name in book.sheetnames}
+    cells = sum(len(row) for rows in sheets.values() for row in rows)
+    figure, least = medians_ms(5, lambda: client.get(f"{at}.xlsx").data, lambda: _written_workbook(sheets))
+    yield Line(f"week as workbook, {cells} cells", figure, "ms", least, 1.5)
+
+
+def _written_csv(rows: list[list[str]]) -> bytes:
+    text = io.StringIO(newline="")
+    csv.writer(text).writerows(rows)
+    return text.getvalue().encode("utf-8-sig")
+
+
+def _written_workbook(sheets: dict[str, list[tuple[Any, ...]]]) -> bytes:
+    kept = io.BytesIO()
+    with xlsxwriter.Workbook(kept, {"constant_memory": True, "default_date_format": "yyyy-mm-dd hh:mm"}) as book:
+        for name, rows in sheets.items():
+            page = book.add_worksheet(name)
+            for i, row in enumerate(rows):
+                page.write_row(i, 0, row)
+    return kept.getvalue()
+
+
+def weight(ground: Ground) -> Iterator[Line]:
+    """What a tablet fetches, compressed: the first page with its styles and scripts, then a page alone."""
+    client = ground.signed_in(ground.loaded.operator)
+    page = client.get("/sheet").data
+    parts = set(re.findall(r'(?:src|href)="(/static/[^"]+)"', page.decode()))
+    whole = len(gzip.compress(page)) + sum(len(gzip.compress(client.get(part).data)) for part in parts)
+    yield Line("first page with all its parts, compressed", whole / 1000, "KB", goal=FIRST_KB)
+    entry = client.get(f"/motors/{ground.loaded.motor_ids[0]}/entry").data
+    for name, data in (("sheet", page), ("entry at the motor", entry)):
+        yield Line(f"later page, {name}, compressed", len(gzip.compress(data)) / 1000, "KB", goal=LATER_KB)

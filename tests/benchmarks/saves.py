@@ -1,0 +1,128 @@
+"""Saving: one entry at a time, fifty tablets at once, sixty entries after an hour without a network."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from http.client import HTTPConnection
+from pathlib import Path
+from urllib.parse import urlencode
+
+from flask import Flask
+
+from app.store.people import OPERATOR
+from tests import factories
+from tests.benchmarks import floors
+from tests.benchmarks.ground import Ground, Running, served
+from tests.benchmarks.lines import Line, medians_ms
+
+FORM = {"Content-Type": "application/x-www-form-urlencoded"}
+CLIENTS, SECONDS = 50, 6.0
+
+
+def one_entry(ground: Ground, url: str | None = None) -> Iterator[Line]:
+    """All rules included; over the shipped server on both sides, one after the other on a kept connection."""
+    floor = floors.bare_save(ground.folder, url)
+    with served(ground.app) as port, served(floor) as floor_port:
+        ours, theirs = HTTPConnection("127.0.0.1", port), HTTPConnection("127.0.0.1", floor_port)
+        turn = itertools.cycle(zip(ground.loaded.motor_ids, ground.loaded.machines, strict=True))
+        who = ground.loaded.operator
+        cookie = {**FORM, "Cookie": f"rounds={ground.key_of(who)}"}
+
+        def save() -> None:
+            motor_id, machine = next(turn)
+            ground.clock.advance(seconds=90)
+            _post(ours, f"/motors/{motor_id}/entry", ground.entry(machine, who), cookie, 303)
+
+        fields = ground.entry(ground.loaded.machines[0], who)
+        figure, least = medians_ms(80, save, lambda: _post(theirs, "/save", fields, FORM, 204))
+        ours.close(), theirs.close()
+    floor.extensions["database"].close()
+    kind = "SQLite" if url is None else "PostgreSQL"
+    yield Line(f"save one entry, {kind}", figure, "ms", least, 2.0)
+
+
+def _post(to: HTTPConnection, path: str, fields: dict[str, str], headers: dict[str, str], wanted: int) -> None:
+    to.request("POST", path, urlencode(fields), headers)
+    answer = to.getresponse()
+    answer.read()
+    assert answer.status == wanted, (path, answer.status)
+
+
+# fifty tablets ---------------------------------------------------------------------------------------------
+
+
+def fifty_tablets(ground: Ground) -> Iterator[Line]:
+    """Fifty people at fifty motors, each saving the next entry as soon as the last is answered; SQLite, durable."""
+    people = _crew(ground, CLIENTS)
+    pairs = list(zip(people, itertools.cycle(zip(ground.loaded.motor_ids, ground.loaded.machines, strict=True)),
+                     strict=False))
+    ours = [(f"/motors/{motor_id}/entry", f"rounds={ground.key_of(who)}",
+             urlencode({k: v for k, v in ground.entry(machine, who).items() if k != "id"}))
+            for who, (motor_id, machine) in pairs]
+    floor = floors.bare_save(ground.folder)
+    theirs = [("/save", "", body) for _, _, body in ours]
+    stood = ground.app.extensions["clock"]
+    ground.app.extensions["clock"] = Running(ground.clock.now, 100.0)
+    try:
+        results = [_driven(app, jobs) for app, jobs in ((floor, theirs), (ground.app, ours))]
+    finally:
+        ground.app.extensions["clock"] = stood
+        floor.extensions["database"].close()
+    (least_s, least_p99), (figure_s, figure_p99) = results
+    yield Line("saves a second, 50 clients, SQLite", figure_s, "/s", least_s, 0.5, at_least=True)
+    yield Line("slowest hundredth, 50 clients, SQLite", figure_p99, "ms", least_p99, 3.0)
+
+
+def _crew(ground: Ground, count: int) -> list[str]:
+    from app.store.units import Unit
+
+    names = [f"walker-{i}" for i in range(count)]
+    with ground.database.writing() as session:
+        unit = session.get_one(Unit, ground.loaded.unit_id)
+        for name in names:
+            factories.make_person(session, unit, OPERATOR, name)
+        session.commit()
+    return names
+
+
+def _driven(app: Flask, jobs: list[tuple[str, str, str]]) -> tuple[float, float]:
+    """Saves a second and the slowest hundredth in ms, driven from a process of its own."""
+    with served(app) as port, tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "jobs.json"
+        path.write_text(json.dumps(jobs))
+        done = subprocess.run([sys.executable, "-m", "tests.benchmarks.tablets", str(port), str(path), str(SECONDS)],
+                              capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    assert told["refused"] == 0, told
+    return told["a_second"], told["p99_ms"]
+
+
+def sixty_at_once(ground: Ground) -> Iterator[Line]:
+    """A tablet that was out of reach sends its round: sixty entries, one request each, as it keeps them."""
+    client, who = ground.signed_in(ground.loaded.operator), ground.loaded.operator
+    floor = floors.bare_save(ground.folder)
+    bare = floor.test_client()
+    pairs = list(itertools.islice(itertools.cycle(zip(ground.loaded.motor_ids, ground.loaded.machines, strict=True)),
+                                  60))
+
+    def send() -> None:
+        for motor_id, machine in pairs:
+            ground.clock.advance(seconds=70)
+            answer = client.post(f"/motors/{motor_id}/entry", data=ground.entry(machine, who))
+            assert answer.status_code == 303
+
+    fields = ground.entry(ground.loaded.machines[0], who)
+
+    def least() -> None:
+        for _ in pairs:
+            bare.post("/save", data=fields)
+
+    figure, low = medians_ms(3, send, least)
+    floor.extensions["database"].close()
+    yield Line("60 entries one after the other", figure, "ms", low, 2.0)

@@ -1,0 +1,44 @@
+"""The measurements themselves: what is met or missed, and the bulk path that fills a database."""
+
+from __future__ import annotations
+
+import pytest
+import sqlalchemy as sa
+
+from app.db import Database
+from app.store.rounds import Reading, Round
+from tests.benchmarks.bulk import load
+from tests.benchmarks.lines import Line, table
+
+
+@pytest.mark.parametrize(("figure", "floor", "at_least", "met"), [
+    (20.0, 10.0, False, True), (20.1, 10.0, False, False), (20.0, 10.0, True, True), (19.9, 10.0, True, False),
+    (2.0, None, False, True), (2.1, None, False, False)])
+def test_a_goal_is_a_ratio_to_its_floor_or_a_figure_where_there_is_none(
+        figure: float, floor: float | None, at_least: bool, met: bool) -> None:
+    assert Line("save", figure, "ms", floor, 2.0, at_least).met is met
+
+
+def test_what_nobody_asked_for_is_neither_met_nor_missed() -> None:
+    assert Line("save", 5.0, "ms", 4.0).met is None
+
+
+def test_the_table_says_what_was_missed_beside_figure_floor_ratio_and_goal() -> None:
+    told = table([Line("save one entry", 9.0, "ms", 3.0, 2.0), Line("a worker at rest", 90.0, "MB", goal=120.0)])
+    assert [line.split("  ")[0] for line in told.splitlines()] == ["name", "save one entry", "a worker at rest"]
+    assert told.splitlines()[1].split() == ["save", "one", "entry", "9", "ms", "3", "ms", "3.00", "≤", "2×", "MISSED"]
+    assert told.splitlines()[2].split() == ["a", "worker", "at", "rest", "90", "MB", "≤", "120", "met"]
+
+
+def test_invented_readings_stand_in_the_round_of_their_shift(database: Database) -> None:
+    loaded = load(database, motors=3, days=62, shifts=3)
+    assert loaded.readings == 3 * 62 * 3
+    with database.reading() as session:
+        outside = session.scalar(sa.select(sa.func.count()).select_from(Reading).join(Round).where(
+            sa.or_(Reading.taken_at < Round.starts_at, Reading.taken_at >= Round.ends_at)))
+        assert (session.scalar(sa.select(sa.func.count()).select_from(Reading)), outside) == (558, 0)
+
+
+def test_units_are_filled_beside_each_other(database: Database) -> None:
+    first, second = (load(database, motors=2, days=30, unit=f"Unit {i}") for i in (1, 2))
+    assert not {*first.motor_ids} & {*second.motor_ids}
