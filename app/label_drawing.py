@@ -13,11 +13,14 @@ import segno
 
 from app.store.motors import Motor
 
-#: Rough widths of bold letters in a plain sans serif, in ems; rather too wide than a word out of the label.
-WIDE_EM, NARROW_EM, LETTER_EM = 1.02, 0.42, 0.71
-NARROW = frozenset("-./:,;!|'iljtfI1()[] ")
+#: Widths of bold letters in ems, as in the widest of the plain sans serifs that a printer's machine may have
+#: (measured with DejaVu Sans Bold); rather too wide than a letter off the label.
+WIDEST_EM, WIDE_EM, CAPITAL_EM, LETTER_EM, NARROW_EM = 1.12, 1.02, 0.86, 0.74, 0.49
+WIDEST, NARROW = frozenset("WM@№mw%"), frozenset("-./:,;!|'iljtfrI()[] ")
 QUIET = 4  # modules of white around the code, as ISO/IEC 18004 asks
 SMALLEST_MM = 1.5
+LINE = 1.08  # from line to line, in sizes of letters
+WORTH_ONE_LINE = 0.6  # of the size that two lines would allow
 MARKS = {"low-voltage release": "restarts by itself", "automatic start": "starts by itself"}
 
 
@@ -45,9 +48,16 @@ class Drawing:
     band: tuple[float, float, float, float] | None
 
 
+def _em(letter: str) -> float:
+    if letter in WIDEST:
+        return WIDEST_EM
+    if unicodedata.east_asian_width(letter) in "WF":
+        return WIDE_EM
+    return NARROW_EM if letter in NARROW else CAPITAL_EM if letter.isupper() else LETTER_EM
+
+
 def width_em(text: str) -> float:
-    return sum(WIDE_EM if unicodedata.east_asian_width(c) in "WF" or c in "WM@№" else NARROW_EM if c in NARROW
-               else LETTER_EM for c in text)
+    return sum(_em(letter) for letter in text)
 
 
 def lines_of(text: str, size: float, room: float) -> list[str]:
@@ -93,26 +103,30 @@ def code_path(url: str) -> tuple[int, str]:
 def draw(motor: Motor, width: float, height: float, url: str | None) -> Drawing:
     """url: what the code holds; None leaves the code out."""
     edge = min(2.0, height * 0.06)
-    side = min(height - 2 * edge, width * 0.46) if url else 0.0
-    x, room = edge + (side + edge if url else 0.0), width - (side + 3 * edge if url else 2 * edge)
     mark = MARKS.get(motor.interlock or "", "")
-    band_size = min(height * 0.115, room / width_em(mark)) if mark else 0.0
-    band_height = band_size * 1.5 if mark else 0.0
-    space = height - 2 * edge - band_height
-    words, y = _tag(motor.tag, x, edge, room, space * 0.52)
-    amps_size = min(height * 0.12, space * 0.17, room / width_em(amps_of(motor)))
-    y += amps_size * 1.35
-    words.append(Words(x, round(y, 2), round(amps_size, 2), amps_of(motor), heavy=True))
-    words += _service(motor.service, x, y, room, edge + space, max(SMALLEST_MM, amps_size * 0.8))
-    band = None
-    if mark:
-        top = height - edge - band_height
-        band = (x, round(top, 2), round(room, 2), round(band_height, 2))
-        words.append(Words(round(x + band_size * 0.25, 2), round(top + band_height * 0.72, 2),
-                           round(band_size * 0.94, 2), mark, heavy=True, white=True))
-    code = (edge, round((height - side) / 2, 2), round(side, 2), *code_path(url)) if url else None
+    band = (edge, round(height * 0.82 - edge, 2), round(width - 2 * edge, 2), round(height * 0.18, 2)) if mark else None
+    bottom = band[1] - edge / 2 if band else height - edge
+    side = min(bottom - edge, width * 0.46) if url else 0.0
+    x = edge + (side + edge / 2 if url else 0.0)
+    room = width - x - edge
+    words, y = _tag(motor.tag, x, edge, room, (bottom - edge) * 0.54)
+    size = min(height * 0.12, (bottom - edge) * 0.18, room / width_em(amps_of(motor)))
+    y += size * 1.3
+    words.append(Words(x, round(y, 2), round(size, 2), amps_of(motor), heavy=True))
+    words += _service(motor.service, x, y, room, bottom, max(SMALLEST_MM, size * 0.8))
+    if band:
+        words.append(_in_band(mark, band))
+    code = (edge, round((edge + bottom - side) / 2, 2), round(side, 2), *code_path(url)) if url else None
     says = ", ".join(filter(None, (motor.tag, motor.service, amps_of(motor), mark)))
     return Drawing(width, height, says, words, code, band)
+
+
+def _in_band(mark: str, band: tuple[float, float, float, float]) -> Words:
+    """The largest thing after the tag: it is read before a hand goes near."""
+    x, y, width, height = band
+    size = min(height * 0.72, (width - height * 0.4) / width_em(mark))
+    return Words(round(x + height * 0.2, 2), round(y + height / 2 + size * 0.34, 2), round(size, 2), mark, heavy=True,
+                 white=True)
 
 
 def amps_of(motor: Motor) -> str:
@@ -121,16 +135,29 @@ def amps_of(motor: Motor) -> str:
 
 
 def _tag(tag: str, x: float, top: float, room: float, most: float) -> tuple[list[Words], float]:
-    """The largest letters at which the whole tag stands within its share of the height."""
-    size = most
-    while True:
+    """In one line where that can be read; else broken at its joints; within a word only when nothing else is left."""
+    one = min(most / LINE, room / width_em(tag))
+    size = _largest(tag, room, most, within_words=False)
+    if size < SMALLEST_MM:
+        size = _largest(tag, room, most, within_words=True)
+    if one >= WORTH_ONE_LINE * size:
+        lines, size = [tag], one
+    else:
         lines = lines_of(tag, size, room)
-        if len(lines) * size * 1.08 <= most or size < 0.4:
-            break
-        size *= 0.94
-    words = [Words(x, round(top + size * (0.85 + 1.08 * i), 2), round(size, 2), line, heavy=True)
+    words = [Words(x, round(top + size * (0.85 + LINE * i), 2), round(size, 2), line, heavy=True)
              for i, line in enumerate(lines)]
-    return words, top + len(lines) * size * 1.08
+    return words, top + len(lines) * size * LINE
+
+
+def _largest(tag: str, room: float, most: float, *, within_words: bool) -> float:
+    """The largest letters at which the whole tag stands within its share of the height."""
+    size = most / LINE
+    while size > 0.4:
+        whole = within_words or all(width_em(piece.rstrip()) * size <= room for piece in _pieces(tag))
+        if whole and len(lines_of(tag, size, room)) * size * LINE <= most:
+            break
+        size *= 0.95
+    return size
 
 
 def _service(service: str, x: float, y: float, room: float, bottom: float, size: float) -> list[Words]:
