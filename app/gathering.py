@@ -15,7 +15,7 @@ from app.rules import greased as greased_rules
 from app.rules.limits import Limits
 from app.store import lubrication, motors, rounds, starts, temporary
 from app.store.entry_ground import Ground
-from app.store.lubrication import ChartRow, Greased, Greasing
+from app.store.lubrication import ChartRow, Greased, Greasing, Interval
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
 from app.store.rounds import Reading
 from app.store.units import Unit
@@ -185,6 +185,16 @@ def due_rows(session: Session, unit: Unit) -> list[ChartRow]:
     return [row for row in rows if row.motor.id not in plates
             or greased_rules.sealed_by(point_facts(row.point, None, None, row.point.valid_from),
                                        plates[row.motor.id].bearing[row.point.end]) is None]
+
+
+def interval_facts(row: Interval, at: datetime) -> facts.LubricationPoint:
+    """The line with just what makes it due."""
+    last_at, run_s = row.greased_at, row.greased_run_s
+    if last_at is None and row.last_greased_at is not None and row.last_greased_at <= at:
+        last_at, run_s = row.last_greased_at, None
+    run_h = run_h_between(row.run, last_at, run_s, at) if row.interval_run_h is not None else None
+    return facts.LubricationPoint(kind=row.kind, interval_days=row.interval_days, interval_run_h=row.interval_run_h,
+                                  last_greased_at=last_at, run_h_since=run_h)
 
 
 def due_facts(session: Session, unit: Unit, at: datetime,

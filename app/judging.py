@@ -18,13 +18,13 @@ from app.flagging import CORRECTED, NOT_FOUND_AGAIN, Cause, answer, give_back, l
 from app.flagging import RETURNED as RETURNED
 from app.flagging import store_findings as store_findings
 from app.flagging import take_back as take_back
-from app.gathering import due_facts, facts_of
+from app.gathering import due_facts, facts_of, interval_facts
 from app.gathering import plate_facts as plate_facts
 from app.gathering import run_then as run_then
 from app.rules import clearing, facts, greasing, sheet
 from app.rules.findings import Finding, rank
 from app.rules.limits import Limits
-from app.store import flags, limits, rounds, sightings
+from app.store import flags, limits, lubrication, rounds, sightings
 from app.store.entry_ground import Ground
 from app.store.flags import NO_END, Flag
 from app.store.limits import LimitChange
@@ -233,4 +233,8 @@ def greasing_due(session: Session, unit: Unit, at: datetime) -> list[DueLine]:
 
 def count_greasing_overdue(session: Session, unit: Unit, at: datetime) -> int:
     """Bearings past their interval now (never recorded ones are not counted: nobody knows that they are late)."""
-    return sum(1 for line in greasing_due(session, unit, at) if line.finding and line.point.last_greased_at)
+    rows = lubrication.intervals(session, unit.id)
+    if any(row.kind is None for row in rows):  # the plate may say that it is sealed
+        return sum(1 for line in greasing_due(session, unit, at) if line.finding and line.point.last_greased_at)
+    return sum(1 for row in rows if (point := interval_facts(row, at)).last_greased_at is not None
+               and greasing.due(point, at).state in (greasing.PAST, greasing.RUN_H_UNKNOWN))

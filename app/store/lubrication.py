@@ -127,6 +127,51 @@ def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[C
     return [ChartRow(*row) for row in session.execute(query)]
 
 
+class Interval(NamedTuple):
+    """A current line of the chart that has an interval, and what its due date comes from: no row of the session."""
+
+    kind: str | None
+    interval_days: float | None
+    interval_run_h: float | None
+    last_greased_at: datetime | None
+    greased_at: datetime | None
+    greased_run_s: float | None
+    first_observed_at: datetime | None
+    observed_at: datetime | None
+    state: str | None
+    run_s: float | None
+    unsure_s: float | None
+
+    @property
+    def run(self) -> MotorRun | None:
+        """How long the motor has run, where that is known."""
+        if self.observed_at is None:
+            return None
+        return MotorRun(first_observed_at=self.first_observed_at, observed_at=self.observed_at, state=self.state,
+                        run_s=self.run_s, unsure_s=self.unsure_s)
+
+
+@cache
+def _intervals() -> Any:
+    newest = (sa.select(Greasing.id).where(
+        Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end, something_went_in())
+        .order_by(Greasing.at.desc()).limit(1).correlate(LubricationPoint).scalar_subquery())
+    return (
+        sa.select(LubricationPoint.kind, LubricationPoint.interval_days, LubricationPoint.interval_run_h,
+                  LubricationPoint.last_greased_at, Greasing.at, Greasing.run_s, MotorRun.first_observed_at,
+                  MotorRun.observed_at, MotorRun.state, MotorRun.run_s, MotorRun.unsure_s)
+        .select_from(LubricationPoint).join(Motor, Motor.id == LubricationPoint.motor_id)
+        .outerjoin(Greasing, Greasing.id == newest).outerjoin(MotorRun, MotorRun.motor_id == Motor.id)
+        .where(Motor.unit_id == sa.bindparam("unit_id"), LubricationPoint.replaced_at.is_(None),
+               sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
+               sa.or_(LubricationPoint.interval_days.is_not(None), LubricationPoint.interval_run_h.is_not(None))))
+
+
+def intervals(session: Session, unit_id: int) -> list[Interval]:
+    """The same lines, only what makes them due: every page counts what is overdue."""
+    return [Interval(*row) for row in session.execute(_intervals(), {"unit_id": unit_id})]
+
+
 def newest_before(session: Session, unit_id: int, instant: datetime) -> dict[tuple[int, str], Greasing]:
     """The newest greasing of every bearing on the chart before an instant."""
     newest = (sa.select(Greasing.id).where(
