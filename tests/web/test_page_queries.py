@@ -17,6 +17,7 @@ from app.entries import read_greasing, read_reading
 from app.recording import Sender, open_sheet, record_greasing, record_reading
 from app.store.devices import enrol
 from app.store.people import SUPERVISOR, Person
+from app.store.routes import Hand, add_route
 from app.store.units import Unit
 from tests.conftest import Clock
 from tests.factories import NOW, make_motor, make_person, make_unit, sign_in
@@ -59,9 +60,10 @@ def filled(database: Database, motors: int, shifts: int) -> tuple[Person, Things
                 then = at + timedelta(minutes=i)
                 entry, greased = _entries(session, unit, person, motor.tag, then)
         tablet = enrol(session, unit, "tablet", "key", 10, person, NOW)
+        route = add_route(Hand(session, unit, person, NOW), "walk", "shift", made)
         session.commit()
     return person, Things(made[0].id, flags_of(database, made[0])[0].id, opened.id, person.id, entry, greased,
-                          tablet.id)
+                          tablet.id, route.id)
 
 
 def _entries(session: Session, unit: Unit, person: Person, tag: str, at: datetime) -> tuple[uuid.UUID, uuid.UUID]:
