@@ -136,8 +136,8 @@ def pace_of(reading: Reading, before: list[datetime], fast_s: float) -> tuple[fl
     """before: when the same person took the readings just before, the newest first."""
     times = [reading.taken_at, *before]
     gaps = [(later - earlier).total_seconds() for later, earlier in itertools.pairwise(times)]
-    if not gaps or reading.token_id is not None:
-        return None, 0
+    if not gaps or reading.token_id is not None or reading.entered_later:
+        return None, 0  # a time written by hand to the minute says nothing of the pace
     return gaps[0], sum(1 for _ in itertools.takewhile(lambda gap: gap <= fast_s, gaps))
 
 

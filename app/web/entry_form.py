@@ -312,3 +312,10 @@ def form_field_of(entry_field: str) -> str:
     if name in plain:
         return plain[name]
     return f"{by_end.get(name, name)}_{part}" if part else name
+
+
+def without_empty(body: dict[str, Any]) -> dict[str, Any]:
+    """A field left blank was not looked at: it is not sent at all."""
+    trimmed = {k: {e: v for e, v in value.items() if v is not None} if isinstance(value, dict) else value
+               for k, value in body.items()}
+    return {k: v for k, v in trimmed.items() if v not in (None, "", {})}

@@ -105,6 +105,7 @@ def register(app: Flask) -> None:
         motors,
         offline,
         own,
+        paper,
         register,
         rehearsal,
         rounds,
@@ -127,7 +128,7 @@ def register(app: Flask) -> None:
     for module in (home, accounts, screen, rounds, entry_last, motors, starts, dips, flags, lubrication, insulation,
                    week, register, settings, standards, signatures, handover, temporary, timeline, trends, changes,
                    flag_numbers, judge, tablets, own, rehearsal, running, set_up, offline,
-                   routes, labels, search):
+                   routes, labels, search, paper):
         app.register_blueprint(module.bp)
     app.add_url_rule("/static/<path:filename>", "any_static", any_static)
     for name in ("static", "any_static"):

@@ -26,7 +26,7 @@ from app.web import rounds_undo
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
 from app.web.entry_changes import changes_since
 from app.web.entry_filling import fill_from
-from app.web.entry_form import SKIP_REASONS, EntryForm, form_field_of
+from app.web.entry_form import SKIP_REASONS, EntryForm, form_field_of, without_empty
 from app.web.late import flag_what_is_late
 
 bp = Blueprint("rounds", __name__)
@@ -137,7 +137,7 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
             return _entry_page(session, motor, form, key, correcting), 422
     body, typed = form.body(key, person().sign_in)
     try:
-        answer = _record(_without_empty(body), typed)
+        answer = _record(without_empty(body), typed)
     except BadEntry as error:
         with reading() as session:
             return _entry_page(session, session.merge(motor), _with_problems(form, error), key, correcting), 422
@@ -164,13 +164,6 @@ def _record(body: dict[str, Any], typed: dict[str, str] | None = None) -> record
         answer = recording.record_reading(session, sender, read, typed)
         session.commit()
         return answer
-
-
-def _without_empty(body: dict[str, Any]) -> dict[str, Any]:
-    """A field left blank was not looked at: it is not sent at all."""
-    trimmed = {k: {e: v for e, v in value.items() if v is not None} if isinstance(value, dict) else value
-               for k, value in body.items()}
-    return {k: v for k, v in trimmed.items() if v not in (None, "", {})}
 
 
 def _with_problems(form: EntryForm, error: BadEntry) -> EntryForm:
