@@ -8,10 +8,13 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 from playwright.sync_api import BrowserContext, Page, expect
 
 from app.db import Database
+from app.store.rounds import Reading
 from tests.browser.conftest import ACROSS, UPRIGHT, sign_in_page
+from tests.browser.test_main_job import look_and_feel, type_amps
 from tests.browser.test_pages import CUT_OFF, grave
 from tests.conftest import Clock
 from tests.factories import SECRET, Plant, make_motor, make_person
@@ -86,7 +89,7 @@ def test_a_tablet_changes_hands_in_ten_touches_and_what_was_half_typed_waits_for
     page.locator("#amps_1").fill("81,5")
     page.locator("summary").tap()
     page.locator("#remarks").fill("hums in the <b>fan</b> cowl")
-    page.wait_for_function("localStorage.length === 1")
+    page.wait_for_function("() => localStorage.length === 1")
     hand_on(page)
     assert "hums" not in str(page.evaluate("JSON.stringify(localStorage)"))  # closed with its person's key
 
@@ -98,7 +101,7 @@ def test_a_tablet_changes_hands_in_ten_touches_and_what_was_half_typed_waits_for
     expect(page.locator("#amps_1")).to_have_value("")
     expect(page.locator("[name=state]:checked")).to_have_count(0)
     page.locator("label.pick", has_text="Standby").tap()
-    page.wait_for_function("localStorage.length === 2")
+    page.wait_for_function("() => localStorage.length === 2")
     hand_on(page)
 
     take(page, "Operator", PIN)
@@ -120,10 +123,10 @@ def test_a_tablet_changes_hands_in_ten_touches_and_what_was_half_typed_waits_for
     expect(page.locator("#amps_1")).to_have_value("")
     page.locator("label.pick", has_text="Locked out").tap()
     page.locator("label.pick", has_text="Nothing wrong").first.tap()
-    page.wait_for_function("localStorage.length === 2")
+    page.wait_for_function("() => localStorage.length === 2")
     with page.expect_navigation(url="**/entries/*"):
         page.get_by_role("button", name="Save").tap()
-    page.wait_for_function("localStorage.length === 1")  # saved: only the other one's is left
+    page.wait_for_function("() => localStorage.length === 1")  # saved: only the other one's is left
     page.goto(at_motor)
     expect(page.locator(".draft")).to_have_count(0)
 
@@ -137,7 +140,7 @@ def test_a_tablet_nobody_touches_asks_for_a_name_and_keeps_what_was_typed(
     page.goto(f"/motors/{crew.motor.id}/entry")
     page.locator("label.pick", has_text="Running").tap()
     page.locator("#amps_1").fill("79")
-    page.wait_for_function("localStorage.length === 1")
+    page.wait_for_function("() => localStorage.length === 1")
     context.clock.set_fixed_time(clock.advance(minutes=11))
     page.evaluate("dispatchEvent(new Event('focus'))")
     page.wait_for_url(f"**/sign-in?next=*{crew.motor.id}*")
@@ -205,3 +208,37 @@ def test_an_office_machine_has_neither_names_nor_lock(crew: Plant, page: Page) -
     page.get_by_role("button", name="Sign out").tap()
     expect(page.locator("#sign_in")).to_be_visible()
     expect(page.get_by_text("Robin Alder")).to_have_count(0)
+
+
+def test_an_entry_that_waits_through_a_change_of_hands_is_sent_by_the_next_under_who_made_it(
+        crew: Plant, new_context: Callable[..., BrowserContext], app_database: Database) -> None:
+    context = new_context(viewport=UPRIGHT)
+    page = context.new_page()
+    enrol(page, crew)
+    take(page, "Operator", PIN)
+    page.wait_for_function("async () => (await caches.keys()).some((name) => name.endsWith('-whole'))")
+    context.route("**/tablet/readings", lambda route: route.abort())
+    page.goto(f"/motors/{crew.motor.id}/entry")
+    look_and_feel(page)
+    type_amps(page, "81")
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator("[data-on-tablet]")).to_contain_text("1 waiting")
+    assert page.evaluate("Object.keys(localStorage).filter((name) => name.startsWith('draft:')).length") == 0
+    hand_on(page)
+    assert page.evaluate("async () => (await caches.keys()).filter((name) => name.startsWith('pages-'))") == []
+    page.context.set_offline(True)
+    page.goto(f"/motors/{crew.motor.id}/entry")
+    assert "P-101A" not in page.content()  # nobody is signed in: no page of the one before
+    page.context.set_offline(False)
+    page.goto("/sign-in")
+    take(page, "Head Operator", OTHER_PIN)
+    assert stored_by(app_database) == []
+    context.unroute("**/tablet/readings")
+    page.goto("/sheet")
+    expect(page.locator("[data-on-tablet]")).to_contain_text("0 waiting")
+    assert stored_by(app_database) == [("Operator", 81.0)]
+
+
+def stored_by(database: Database) -> list[tuple[str, float | None]]:
+    with database.reading() as session:
+        return [(r.person.name, r.current_a_1) for r in session.scalars(sa.select(Reading))]

@@ -7,7 +7,7 @@ const STALE_MS = 10 * 60e3;
 const PREFIX = "draft:";
 const NOT_TYPED = ["csrf_token", "id"];
 const store = globalThis.crypto?.subtle ? localStorage : sessionStorage;
-const person = document.body.dataset.person;
+const { person, zone } = document.documentElement.dataset;
 
 const bytes = (hex) => Uint8Array.from(hex.match(/../g), (pair) => parseInt(pair, 16));
 const text = (array) => btoa(String.fromCharCode(...new Uint8Array(array)));
@@ -57,7 +57,7 @@ function fill(form, fields) {
 }
 
 function tell(form, at, startAnew) {
-  const clock = new Date(at).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: document.body.dataset.zone });
+  const clock = new Date(at).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: zone });
   const word = document.createElement("p");
   word.className = "said draft";
   word.setAttribute("role", "status");

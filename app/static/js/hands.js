@@ -13,11 +13,23 @@ async function leave() {
   leaving = true;
   try {
     await send(form.getAttribute("action"));
+    await forget();
     location.replace(onward()); // not by Back: the page just left is not the next one's
     return true;
   } catch {
     leaving = false;
     return false;
+  }
+}
+
+// What this person has sent is at the server; the tablet keeps only what still waits, under its author.
+async function forget() {
+  try {
+    const queue = await import("./offline/queue.js"), { person } = document.documentElement.dataset;
+    await queue.forgetReceived((entry) => entry.person === person);
+    await queue.forgetShift(person);
+  } catch {
+    // no store on this tablet: then nothing is kept in it either
   }
 }
 
