@@ -1,5 +1,7 @@
-// Undo is offered for ten seconds after Save, then goes; the server takes it a little longer, for the way there.
-// What is not sent yet is taken back on the tablet: whoever keeps it may stop the event and do so.
+// Undo is offered for ten seconds after Save, then goes; the server takes it a little longer, for the way there. The
+// tablet's own list forgets the entry too. What is not sent yet is taken back on the tablet's result page instead.
+import { forgetReceived } from "./offline/queue.js";
+
 const form = document.querySelector("form.undo");
 const shown = form?.querySelector("[data-left-shown]");
 let left = Number(form?.dataset.left ?? 0);
@@ -14,8 +16,17 @@ function tick() {
   setTimeout(tick, 1000);
 }
 
-form?.addEventListener("submit", (event) => {
-  const asked = new CustomEvent("undo", { bubbles: true, cancelable: true, detail: { action: form.action } });
-  if (!form.dispatchEvent(asked)) event.preventDefault();
-});
-if (form) tick();
+async function undo(event) {
+  event.preventDefault();
+  if (!navigator.onLine) {
+    shown.textContent = "needs the network: correct it later";
+    return;
+  }
+  await forgetReceived((entry) => entry.id === form.dataset.entry).catch(() => undefined);
+  form.submit();
+}
+
+if (form) {
+  tick();
+  form.addEventListener("submit", undo);
+}
