@@ -372,6 +372,7 @@ def test_an_ammeter_by_the_door_comes_first_on_that_route(
     for place, check in enumerate(("amps", "vibration", "heat", "lubricant", "cleanliness")):
         page.locator(f"#place_{place}").select_option(check)
     page.get_by_role("button", name="Keep this order").tap()
+    expect(page.get_by_text("Order of the checks for the whole unit kept.")).to_be_visible()
     page.goto(f"/motors/{motors['P-101A'].id}/entry")
     names = page.evaluate("[...document.querySelectorAll('.checks input')].map(e => e.name)")
     assert names.index("amps_1") < names.index("vibration_both") < names.index("bearing_feel_ODE")
