@@ -109,7 +109,8 @@ def test_no_page_keeps_anybody_out_in_any_light(
         if name != "sign-in":
             open_running(page, path)
             faults[name] = grave(page)
-    page.goto(shift["entry"])
+    open_running(page, shift["entry"])
+    page.locator("#amps_1").fill("12 A")
     page.get_by_role("button", name="Save").tap()
     expect(page.get_by_role("alert")).to_be_visible()
     faults["refused entry"] = grave(page)
