@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.rules import facts
+from app.store.motors import Motor
 
 SKIPPED = "X"
 
@@ -56,12 +57,12 @@ CLEAN = (Letter("C", "clean"), Letter("D", "dusty"), Letter("O", "oily"), Letter
 
 FIRST = (Box("time", "Time"), Box("state", "State", STATE), Box("look", "Look", LOOK))
 CHECKED = (
-    Box("vib_ODE", "Vibration fan end", VIBRATION, check="vibration"),
-    Box("vib_DE", "Vibration coupling end", VIBRATION, check="vibration"),
+    Box("vib_ODE", "Vib. fan end", VIBRATION, check="vibration"),
+    Box("vib_DE", "Vib. coupling end", VIBRATION, check="vibration"),
     Box("heat_ODE", "Bearing fan end", HEAT, "temperature", "heat"), Box("frame", "Frame", HEAT, "temperature", "heat"),
     Box("heat_DE", "Bearing coupling end", HEAT, "temperature", "heat"), Box("amps", "Amps", AMPS, "A", "amps"),
-    Box("lube_ODE", "Lubricant fan end", LUBRICANT, check="lubricant"),
-    Box("lube_DE", "Lubricant coupling end", LUBRICANT, check="lubricant"),
+    Box("lube_ODE", "Lube fan end", LUBRICANT, check="lubricant"),
+    Box("lube_DE", "Lube coupling end", LUBRICANT, check="lubricant"),
     Box("clean", "Clean", CLEAN, check="cleanliness"))
 LAST = (Box("remarks", "Remarks, or why skipped"),)
 NAMES = tuple(box.name for box in (*FIRST, *CHECKED, *LAST))
@@ -70,6 +71,21 @@ NAMES = tuple(box.name for box in (*FIRST, *CHECKED, *LAST))
 def boxes_in(order: tuple[str, ...]) -> tuple[Box, ...]:
     """The boxes of a row in the order in which the checks are walked."""
     return (*FIRST, *(box for check in order for box in CHECKED if box.check == check), *LAST)
+
+
+def no_need(motor: Motor, box: Box) -> str:
+    """Why nothing is to be written in a box; empty where something is."""
+    reported = set(filter(None, motor.by_control_room.split(",")))
+    end = box.name.rpartition("_")[2]
+    fields = {"vibration": ("vibration_feel", "vibration_mm_s"), "amps": ("current_a",), "lubricant": ("lubricant",),
+              "cleanliness": ("cleanliness",),
+              "heat": ("winding_feel", "winding_temp_c") if box.name == "frame" else ("bearing_feel", "bearing_temp_c")}
+    if box.check == "amps" and motor.ammeter in ("none", "control room"):
+        return "no meter" if motor.ammeter == "none" else "control room"
+    if any(key in reported for field in fields.get(box.check, ()) for key in (field, f"{field}.{end}")):
+        return "control room"
+    point = motor.point(end) if box.check == "lubricant" else None
+    return "sealed" if point is not None and point.kind == "sealed" else ""
 
 
 # what was written -> the fields of the form at the motor ------------------------------------------------------
@@ -109,7 +125,7 @@ class _Row:
 
     def state(self) -> None:
         if not self.row["state"]:
-            self.wrong["state"] = "Enter the state: " + _letters(STATE) + "."
+            self.wrong["state"] = "Enter the state, " + _letters(STATE) + "."
         elif self.row["state"].upper() != SKIPPED:
             self.word("state", STATE, "state")
 
@@ -117,7 +133,7 @@ class _Row:
         typed = re.split(r"[\s,;/+]+", self.row["look"].upper())
         found = [_word(letter, LOOK) for letter in typed if letter]
         if None in found:
-            self.wrong["look"] = "Enter one or more of " + _letters(LOOK) + ", with a blank between."
+            self.wrong["look"] = "Enter " + _letters(LOOK) + "; several with a blank between."
         elif found:
             self.fields["look"] = [word for word in found if word is not None]
 
@@ -130,7 +146,7 @@ class _Row:
         found = re.fullmatch(r"(.*?)\s*([A-Za-z]?)", typed)
         how = _word(found[2], METHODS) if found and found[2] else None
         if found is None or (found[2] and how is None):
-            self.wrong[name] = "Behind a figure enter how it was measured: " + _letters(METHODS) + "."
+            self.wrong[name] = "Behind the figure enter how it was measured, " + _letters(METHODS) + ", or nothing."
             return
         self.fields[figure] = found[1]
         if how is not None and self.fields.setdefault(method, how) != how:
@@ -153,11 +169,12 @@ def _word(typed: str, letters: tuple[Letter, ...]) -> str | None:
 
 
 def _letters(letters: tuple[Letter, ...]) -> str:
-    return ", ".join(f"{each.letter} {each.says}" for each in letters)
+    *first, last = [each.letter for each in letters]
+    return ", ".join(first) + f" or {last}"
 
 
 def _one_of(letters: tuple[Letter, ...]) -> str:
-    return "Enter one of " + _letters(letters) + "."
+    return "Enter " + _letters(letters) + "."
 
 
 #: field of the form at the motor -> the box of the paper it was written in

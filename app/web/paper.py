@@ -11,11 +11,10 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 
 from app.check_order import order_of
-from app.paper_codes import METHODS, Box, boxes_in
+from app.paper_codes import METHODS, Box, boxes_in, no_need
 from app.rules.shifts import Shift
 from app.sheets import LEFT, NOT_DUE, Row, Sheet, sheet_of
 from app.store import rounds
-from app.store.motors import Motor
 from app.store.people import OPERATOR
 from app.store.rounds import Round
 from app.web import paper_entries
@@ -69,18 +68,3 @@ def _parts(shown: Sheet, rows: list[Row]) -> list[Part]:
 
     return [Part(boxes_in(order), [(where(row), row) for row in group])
             for order, group in groupby(rows, key=lambda row: order_of(unit(), row.motor.area))]
-
-
-def no_need(motor: Motor, box: Box) -> str:
-    """Why nothing is to be written in a box; empty where something is."""
-    reported = set(filter(None, motor.by_control_room.split(",")))
-    end = box.name.rpartition("_")[2]
-    fields = {"vibration": ("vibration_feel", "vibration_mm_s"), "amps": ("current_a",), "lubricant": ("lubricant",),
-              "cleanliness": ("cleanliness",),
-              "heat": ("winding_feel", "winding_temp_c") if box.name == "frame" else ("bearing_feel", "bearing_temp_c")}
-    if box.check == "amps" and motor.ammeter in ("none", "control room"):
-        return "no meter" if motor.ammeter == "none" else "control room"
-    if any(key in reported for field in fields.get(box.check, ()) for key in (field, f"{field}.{end}")):
-        return "control room"
-    point = motor.point(end) if box.check == "lubricant" else None
-    return "sealed" if point is not None and point.kind == "sealed" else ""

@@ -20,7 +20,7 @@ from app import recording
 from app.check_order import order_of
 from app.entries import BadEntry, read_reading
 from app.last_values import last_values
-from app.paper_codes import BOX_OF, NAMES, SKIPPED, boxes_in, read_row
+from app.paper_codes import BOX_OF, NAMES, SKIPPED, boxes_in, no_need, read_row
 from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.shifts import Shift, local_instant
 from app.sheets import DONE, NOT_DUE, Row, sheet_of
@@ -113,7 +113,7 @@ def _page(shift: Shift, left: dict[int, Typed]) -> str:
                 if row.status != NOT_DUE or row.motor.id in left]
         return render_template(
             "paper/entries.html", shift=shift, shifts=[(_key(s), s) for s in _shifts()], key=_key(shift), rows=rows,
-            round=opened, boxes=boxes_in(order_of(unit(), "")), where=_where, done=(DONE, SKIPPED_ROW),
+            round=opened, boxes=boxes_in(order_of(unit(), "")), where=_where, no_need=no_need, done=(DONE, SKIPPED_ROW),
             crew=[p for p in people.people_of(session, unit()) if p.active and p.id != person().id],
             walked_by=request.form.get("walked_by", ""), has_routes=shown.has_routes,
             faults=sum(len(row.wrong) + len(row.asked) for row in left.values()), left=left)

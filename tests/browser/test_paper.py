@@ -77,7 +77,7 @@ def test_a_sheet_is_typed_in_by_keys_alone(plant: Plant, new_context: Callable[.
     page.keyboard.press("Tab")
     page.keyboard.type("q")
     page.keyboard.press("Enter")
-    expect(page.locator("#errors")).to_contain_text("P-101, State: Enter one of R running")
+    expect(page.locator("#errors")).to_contain_text("P-101, State: Enter R, S, O, L or X.")
     expect(page.locator(".said")).to_contain_text("1 row stored, marked entered later.")
     expect(page.get_by_role("link", name="running, 07:05, Operator, entered later")).to_be_visible()
     assert page.get_by_label("P-101, Time", exact=True).input_value() == "0708"
