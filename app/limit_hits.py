@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.gathering import plate_facts
 from app.rules import facts, limit_uses
-from app.rules.limits import Limits
+from app.rules.limits import DEFAULTS, Limits
 from app.store import figures, limits, motors
 from app.store.units import Unit
 
@@ -90,4 +90,5 @@ def always_passed(found: Iterable[Use]) -> list[Use]:
 
 
 def never_passed(found: Iterable[Use]) -> list[Use]:
-    return [use for use in found if use.never]
+    """Act now last: that nothing passes those is as it should be."""
+    return sorted((use for use in found if use.never), key=lambda use: DEFAULTS[use.name].says.endswith("act now"))
