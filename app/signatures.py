@@ -25,9 +25,9 @@ from app.store.rounds import Reading, Round
 from app.store.signatures import Signature
 from app.store.units import Unit
 
-#: What a reading's digest is made of. Never changed: another list of columns is another version.
-VERSION = 1
-COLUMNS = (
+#: What a reading's digest is made of, by the version that stands with the signature. A list is never changed: a new
+#: column makes a new version, and what was signed under an older one is computed again by that one.
+_FIRST = (
     "id", "content", "unit_id", "round_id", "motor_id", "nameplate_id", "person_id", "token_id", "taken_at",
     "taken_at_device", "clock_offset_s", "received_at", "entered_later", "watch", "state", "condition_before",
     "skip_reason", "smoke", "guard", "ground", "leak", "vibration_feel_de", "vibration_feel_ode", "vibration_mm_s_de",
@@ -35,6 +35,8 @@ COLUMNS = (
     "winding_feel", "winding_temp_c", "winding_method", "current_a_1", "current_a_2", "current_a_3", "voltage_v_1",
     "voltage_v_2", "voltage_v_3", "lubricant_de", "lubricant_ode", "cleanliness", "ambient_c", "method", "unread",
     "typed", "remarks", "replaces_id", "replaces_why")
+COLUMNS = {1: _FIRST, 2: (*_FIRST, "confirmed", "taken_back")}
+VERSION = max(COLUMNS)
 HEADER = ("unit_id", "id", "shift_date", "shift_name", "starts_at", "ends_at", "signed_at", "signed_by_id",
           "signed_state")
 #: An entry on its way when the sheet was signed may be stamped a little before the signature.
@@ -95,7 +97,7 @@ def seal(session: Session, unit: Unit, opened: Round, person: Person, shown: She
     """Puts the code on a round that was just signed. What it covers is read back as the database holds it."""
     session.flush()
     before = signatures.last_signature(session, unit.id)
-    stored = signatures.rows_as_stored(session, opened.id, COLUMNS)
+    stored = signatures.rows_as_stored(session, opened.id, COLUMNS[VERSION])
     tags = {row.motor.id: row.motor.tag for row in shown.rows}
     covers = {
         "version": VERSION, "header": _plain(_header(opened)), "signed_by": person.name,
@@ -172,7 +174,8 @@ def _fault(signed: Signature, tag: str | None, row: str) -> Fault:
 def fault_of(session: Session, signed: Signature) -> Fault | None:
     """The first row of one sheet that is not as it was signed, or None."""
     covers = signed.covers
-    now = {str(row["id"]): row for row in signatures.rows_as_stored(session, signed.round_id, COLUMNS)}
+    now = {str(row["id"]): row for row in signatures.rows_as_stored(
+        session, signed.round_id, COLUMNS[signed.covers["version"]])}
     for line in covers["readings"]:
         row = now.get(line["id"])
         if row is None:

@@ -10,7 +10,7 @@ from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import HTTPException
 
 from app import storage_faults
-from app.web import access, request_log
+from app.web import request_log
 
 #: No key of the database is larger; a number in an address beyond it names nothing.
 LARGEST_KEY = 2**31 - 1
@@ -60,10 +60,11 @@ def typed_form() -> dict[str, Any] | None:
     """What was posted when the server or its database failed, to be sent again as it was. Never a secret."""
     if request.method != "POST" or not request.form:
         return None
-    kept = access.unpack_form(access.pack_form())
-    if kept is None or any("secret" in name or "pin" in name.split("_") for name in request.form):
+    if any("secret" in name or "pin" in name.split("_") for name in request.form):
         return None
-    return {**kept, "csrf_token": request.form.get("csrf_token", ""), "files": bool(request.files)}
+    fields = [(name, value) for name in request.form for value in request.form.getlist(name) if name != "csrf_token"]
+    return {"path": request.full_path.rstrip("?"), "fields": fields, "files": bool(request.files),
+            "csrf_token": request.form.get("csrf_token", "")}
 
 
 def register(app: Flask) -> None:

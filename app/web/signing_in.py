@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import current_app, g, make_response, redirect, render_template, request, url_for
+from flask import current_app, flash, g, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import HTTPException
 from werkzeug.routing import RequestRedirect
 
@@ -46,6 +46,9 @@ def _signed_in(value: str, who: Person, kept: str, next_path: str) -> Any:
     """Goes on to where the person was; what that person typed before the sign-in is shown to be saved."""
     form = access.unpack_form(kept) if kept else None
     if form is None or form["by"] not in (None, who.id):
+        if form is not None:
+            flash("What was on this page was typed by somebody else: it is not stored and not shown to you. On a "
+                  "tablet it comes back when that person signs in and opens the motor.")
         path = access.local_path(next_path)
         answer = make_response(redirect(_within_reach(who, path) if access.tablet() else path, 303))
     else:

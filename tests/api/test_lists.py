@@ -133,7 +133,8 @@ def test_a_reading_is_told_as_it_was_sent_in(door: Door, clock: Clock) -> None:
         bearing_feel={"DE": "warm", "ODE": "hot"}, bearing_temp_c={"DE": 63.0, "ODE": "could not read"},
         winding_feel="warm", winding_temp_c=98.0, winding_method="fitted", current_a=[78.0, 79.1, 77.6],
         voltage_v=[461.0, 459.0, 460.0], lubricant={"DE": "ok", "ODE": "low"}, cleanliness="dusty", ambient_c=0.0,
-        method="contact", entered_later=True, remarks="=1+1 №2", skip_reason=None, replaces=None, replaces_why=None)
+        method="contact", entered_later=True, remarks="=1+1 №2", skip_reason=None, replaces=None, replaces_why=None,
+        confirmed=None)
     door.send(sent)
     (told,) = door.told("/readings")["readings"]
     added = {"received_at": "2026-11-24T08:12:00-06:00", "clock_offset_s": 0.0}

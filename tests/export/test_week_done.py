@@ -81,7 +81,7 @@ def test_above_1500_hp_without_a_procedure_none_is_allowed_and_the_reason_is_tol
 
 def test_a_limit_set_later_than_the_week_does_not_count_and_the_motors_own_wins(session: Session, plant: Plant) -> None:
     change_limit(session, plant.unit, "start_over_50_hp_per_hour", 2.0, None, "trial", plant.supervisor, WEEK_START)
-    change_limit(session, plant.unit, "start_over_50_hp_per_hour", 6.0, None, "trial", plant.supervisor, WEEK_END)
+    change_limit(session, plant.unit, "start_over_50_hp_per_hour", 1.0, None, "trial", plant.supervisor, WEEK_END)
     other = factories.make_motor(session, plant.unit, "P-102")
     change_limit(session, plant.unit, "start_over_50_hp_per_hour", 3.0, "P-102", "trial", plant.supervisor, TUESDAY)
     make_start(session, plant, TUESDAY)

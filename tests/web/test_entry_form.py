@@ -487,7 +487,7 @@ def test_vibration_in_inches_a_second_is_judged_as_the_sine_it_is(
 # after a sign-in that ended --------------------------------------------------------------------------------
 
 
-def test_what_was_typed_before_the_sign_in_ended_is_saved_under_the_person_shown(
+def test_what_was_typed_before_the_sign_in_ended_is_saved_once_its_person_is_back(
         operator: FlaskClient, plant: Plant, app_database: Database, clock: Clock) -> None:
     page = operator.get(f"/motors/{plant.motor.id}/entry")
     opened = fields_of(page)
@@ -497,10 +497,10 @@ def test_what_was_typed_before_the_sign_in_ended_is_saved_under_the_person_shown
             name: opened[name] for name in ("id", "csrf_token")}})
     assert asked.status_code == 401
     assert "What you typed is kept" in words_of(asked)
-    offered = try_sign_in(operator, "head-operator", "brass lantern 4071", kept=fields_of(asked)["kept"])
+    offered = try_sign_in(operator, "operator", "brass lantern 4071", kept=fields_of(asked)["kept"])
     assert offered.status_code == 200
     shown = words_of(offered)
-    assert "It will be stored under Head Operator." in shown
+    assert "It will be stored under Operator." in shown
     assert "sounds <dry>" in shown
     assert "84,5" in shown
     assert readings_of(app_database, plant.motor) == []
@@ -512,7 +512,21 @@ def test_what_was_typed_before_the_sign_in_ended_is_saved_under_the_person_shown
     assert saved.status_code == 303, words_of(saved)
     stored = readings_of(app_database, plant.motor)
     assert [(r.person_id, r.current_a_1, r.remarks, r.leak, r.guard) for r in stored] == [
-        (plant.head_operator.id, 84.5, "sounds <dry>", "seen", "loose")]
+        (plant.operator.id, 84.5, "sounds <dry>", "seen", "loose")]
+
+
+def test_what_one_person_typed_is_never_another_persons_entry(
+        operator: FlaskClient, plant: Plant, app_database: Database, clock: Clock) -> None:
+    opened = fields_of(operator.get(f"/motors/{plant.motor.id}/entry"))
+    clock.advance(hours=15)
+    asked = operator.post(f"/motors/{plant.motor.id}/entry", data={**answers(remarks="sounds dry"), **{
+        name: opened[name] for name in ("id", "csrf_token")}})
+    went = try_sign_in(operator, "head-operator", "brass lantern 4071", kept=fields_of(asked)["kept"])
+    assert went.status_code == 303
+    page = words_of(operator.get("/review"))
+    assert "was typed by somebody else" in page
+    assert "sounds dry" not in page
+    assert readings_of(app_database, plant.motor) == []
 
 
 def test_a_form_of_the_person_before_is_shown_to_the_next_and_stored_under_the_next(

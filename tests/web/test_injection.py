@@ -39,7 +39,7 @@ OURS = {"sign_in", "sign_in_key", "tag_key", "name_key", "key", "hash", "secret_
         "cleanliness", "method", "winding_method", "winding_feel", "code_letter", "insulation_class", "by_control_room",
         "vibration_feel_de", "vibration_feel_ode", "bearing_feel_de", "bearing_feel_ode", "lubricant_de",
         "lubricant_ode", "accepted_normal_feel", "de_bearing", "ode_bearing", "winding", "who", "address", "field",
-        "computed", "hp_stamped", "volts_stamped", "amps_stamped", "sfa_stamped"}
+        "computed", "label_key", "hp_stamped", "volts_stamped", "amps_stamped", "sfa_stamped"}
 KEYS = {"motor_id": "motor", "flag_id": "flag", "round_id": "round", "person_id": "person", "dip_id": "dip",
         "trip_id": "trip", "handover_id": "handover", "state_id": "temporary_state", "route_id": "route",
         "device_id": "device", "gun_id": "grease_gun", "plate_id": "nameplate", "token_id": "token"}

@@ -97,7 +97,7 @@ def test_after_saving_the_walk_goes_on_from_that_motor_and_round_the_corner(
     for tag in ("P-103", "P-105", "P-101A", "P-102", "P-104"):
         saved = enter(operator, walk[tag], amps_1=None)
         bar = operator.get(saved.location).get_data(as_text=True).split('<div class="bar">')[1]
-        following[tag] = words_of(bar).split(" Readings and limits")[0].removeprefix("Sheet ")
+        following[tag] = words_of(bar.split("</div>")[0]).split("Sheet ")[1]
     assert following == {"P-103": "Next: P-104", "P-105": "Next: P-101A", "P-101A": "Next: P-102",
                          "P-102": "Next: P-104", "P-104": "Every motor seen or skipped"}
     assert "Every motor is seen or skipped with a reason" in words_of(sheet(operator))
