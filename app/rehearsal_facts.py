@@ -119,8 +119,13 @@ class MotorPast:
             history=facts.History(
                 running=running, greasings=tuple(g.as_facts() for g in greased),
                 last_start_at=self._started_at[started - 1] if started else None,
-                new_normal_at=self._renewed.at(at), pace_s=pace_s, fast_in_a_row=fast),
+                new_normal_at=self._renewed_at(at), pace_s=pace_s, fast_in_a_row=fast),
             walked=row.token_id is None and not row.skipped and not row.watch, show=self.unit.show)
+
+    def _renewed_at(self, at: datetime) -> datetime | None:
+        """When its own normal was last begun anew; what came later than the reading was not known to it."""
+        known = self._renewed.at(at)
+        return known if known is not None and known <= at else None
 
     def _greased_until(self, at: datetime) -> list[Greasing]:
         """The newest first, so many of each end."""

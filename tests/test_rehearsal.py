@@ -139,6 +139,20 @@ def test_what_a_person_closed_is_closed_in_the_rehearsal_too(database: Database)
         assert counts(rehearsed(session, plant, Asked(ALARM, 91.0)), "bearing_hot") == (2, 2)
 
 
+def test_a_normal_that_was_begun_anew_meanwhile_is_no_news_to_what_was_read_before(database: Database) -> None:
+    with database.writing() as session:
+        plant = make_plant(session)
+        for i in range(10):
+            read(session, plant, NOON + i * DAY / 2, 58.0)
+        read(session, plant, NOON + 5 * DAY, 69.0)  # 11 above what is usual
+        (flag,) = [f for f in flags.open_flags_of_motor(session, plant.motor.id) if f.rule == "off_own_normal_bearing"]
+        flag_life.accept_new_normal(session, flag, plant.supervisor, NOON + 5 * DAY + timedelta(hours=1), "new bearing")
+        for i in range(11, 20):
+            read(session, plant, NOON + i * DAY / 2, 69.0)
+        read(session, plant, NOON + 10 * DAY, 80.0)
+        assert counts(rehearsed(session, plant), "off_own_normal_bearing") == (2, 2)
+
+
 def test_a_flag_that_stood_before_is_not_raised_again(database: Database) -> None:
     with database.writing() as session:
         plant = make_plant(session)
