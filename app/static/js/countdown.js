@@ -1,7 +1,7 @@
 // Counts down to the server's instant by the server's clock. The tablet's own clock may be wrong, be put right in the
 // middle of it, or stop while the tablet sleeps: whenever its two clocks disagree, the server is asked again. The answer
 // is the server's to give. Without the server this page says what offline/not_before.js may say, and never "yes".
-import { earliest, enteredHere, inWords, startFactsOf } from "./offline/not_before.js";
+import { clockAhead, earliest, enteredHere, inWords, startFactsOf } from "./offline/not_before.js";
 
 const YES_HOLDS_S = 60; // another crew may have started it meanwhile
 const ASK_AGAIN_S = 20; // while the server does not answer
@@ -11,9 +11,9 @@ let kept = document.documentElement.dataset.kept; // the page came from the tabl
 let told, wall, steady; // the server's now as told with the answer, and the tablet's two clocks at that moment
 let asking = false, alone = false, lastAsked = 0, entered = [], timer;
 
-const began = () => {
+const began = (then = kept ? Date.parse(kept) : Date.now()) => {
   told = Date.parse(answer.dataset.now);
-  wall = kept ? Date.parse(kept) : Date.now();
+  wall = then;
   steady = performance.now() - (Date.now() - wall);
 };
 const passed = () => {
@@ -46,8 +46,11 @@ async function ask() {
     alone = false;
     began();
   } catch {
-    alone = true; // no network: from here on only what is known here
-    entered = facts ? await enteredHere(facts, wall - told) : [];
+    // no network: from here on only what is known here
+    const ahead = kept ? await clockAhead(document.documentElement.dataset.person, wall - told) : wall - told;
+    if (kept) began(told + ahead);
+    entered = facts ? await enteredHere(facts, ahead) : [];
+    alone = true;
   } finally {
     asking = false;
   }

@@ -3,7 +3,7 @@
 // The figures and the record come with the page (app/rules/starting_ahead.py), the rest from this tablet's own queue; the
 // holds are those of an ordinary start, as app/rules/starting_hour.py has them.
 import { digits } from "./figures.js";
-import { all } from "./queue.js";
+import { all, shiftOf } from "./queue.js";
 
 const SHAPE = 1, HOUR = 3600_000, MINUTE = 60_000, SECOND = 1000;
 const RUNS = "running now", NO = { "overload trip": "overload trip not settled", "written procedure": "no start limit on record" };
@@ -13,6 +13,12 @@ const ms = (iso) => (iso ? Date.parse(iso) : null);
 export function startFactsOf(page) {
   const facts = JSON.parse(page.getElementById("start-facts")?.textContent || "null");
   return facts?.shape === SHAPE ? facts : null;
+}
+
+// By how much the tablet's clock is ahead of the server's, ms: as measured when the shift was taken along, else as given.
+export async function clockAhead(person, given) {
+  const shift = person ? await shiftOf(person).catch(() => null) : null;
+  return shift?.now && shift.at ? shift.at - ms(shift.now) : given;
 }
 
 // What this tablet entered of the motor since the page was made: [{kind: "start" | "stop" | "trip", at, failed, duration_s}].

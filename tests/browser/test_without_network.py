@@ -1,0 +1,143 @@
+"""What a tablet still says without a network: after a power dip, of the lubrication chart, of a start, and of readings;
+and what the server says of the same later."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, expect
+
+from app.db import Database
+from app.export.tables import figure
+from app.rules.rule_table import AT_THE_MOTOR
+from app.store.limits import change_limit
+from app.store.motors import Motor
+from tests.browser.conftest import UPRIGHT, sign_in_page
+from tests.browser.test_main_job import look_and_feel, tap, type_amps
+from tests.factories import LONG_AGO, Plant, make_motor
+from tests.web.at_motor import greased_lately
+
+#: Asked within the page: a promise is itself true to wait_for_function.
+ALL_KEPT = """async () => {
+  for (let i = 0; i < 300 && !(await caches.keys()).some((name) => name.endsWith("-whole")); i++) {
+    await new Promise((done) => setTimeout(done, 50));
+  }
+}"""
+
+
+@pytest.fixture
+def motors(plant: Plant, app_database: Database) -> list[Motor]:
+    """P-101A that needs Start, one that restarts by itself, one of which nobody knows, one locked out with sleeves."""
+    with app_database.writing() as session:
+        unit = session.merge(plant.unit)
+        made = [plant.motor,
+                make_motor(session, unit, "G-305", route_order=2, service="vent fan", interlock="low-voltage release"),
+                make_motor(session, unit, "X-9", route_order=3, service="sump pump", interlock=None, ammeter="three"),
+                make_motor(session, unit, "K-201", route_order=4, service="gas compressor", condition="locked out",
+                           lock_tag="L-17", lock_owner="R. Field",
+                           plate={"de_bearing": "sleeve", "ode_bearing": "sleeve"})]
+        change_limit(session, unit, "bearing_hot_grease_alarm_c", 80.0, "G-305", "runs cool", None, LONG_AGO)
+        session.commit()
+    greased_lately(app_database, *made)
+    return made
+
+
+@pytest.fixture
+def tablet(plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext]) -> Page:
+    """Upright, signed in, the shift's pages on it, and the network gone."""
+    page = new_context(viewport=UPRIGHT).new_page()
+    sign_in_page(page, plant.operator)
+    page.evaluate(ALL_KEPT)
+    page.context.set_offline(True)
+    return page
+
+
+def test_after_a_dip_the_list_is_there_as_of_when_it_was_known(tablet: Page, shot: Callable[[Page, str], Path]) -> None:
+    tablet.goto("/dips")
+    expect(tablet.get_by_role("status").first).to_contain_text("No network: this list is as of 07:12")
+    stay_clear = tablet.locator("section", has_text="Stay clear: these restart by themselves")
+    expect(stay_clear.locator("tbody th")).to_contain_text("G-305")
+    expect(tablet.locator("section", has_text="Not known whether they restart")).to_contain_text("X-9")
+    expect(tablet.locator("section", has_text="These need Start").last).to_contain_text("P-101A")
+    expect(tablet.locator("section", has_text="Leave alone")).to_contain_text("K-201: locked out, tag L-17, R. Field")
+    expect(tablet.get_by_role("button", name="Log the dip")).to_be_hidden()
+    shot(tablet, "dips-no-network")
+    tablet.goto("/lubrication/chart")
+    expect(tablet.get_by_role("status").first).to_contain_text("No network: this chart is as of 07:12")
+    expect(tablet.locator("table.lube")).to_contain_text("K-201")
+    shot(tablet, "chart-no-network")
+    tablet.goto("/dips")
+    tablet.context.set_offline(False)
+    tablet.evaluate("dispatchEvent(new Event('online'))")
+    expect(tablet.get_by_role("button", name="Log the dip")).to_be_visible()
+    expect(tablet.get_by_text("No network")).to_be_hidden()
+    assert tablet.locator("html").get_attribute("data-kept") is None
+
+
+def test_a_start_entered_here_is_counted_and_yes_is_never_said(tablet: Page, motors: list[Motor],
+                                                               shot: Callable[[Page, str], Path]) -> None:
+    tablet.goto(f"/motors/{motors[1].id}/start")
+    word = tablet.locator("[data-alone] .word")
+    expect(word).to_have_text("No, it runs")
+    tablet.get_by_role("button", name="Stopped by hand").tap()
+    tablet.get_by_role("link", name="Back to G-305").tap()
+    expect(word).to_have_text("Ask the control room")
+    tablet.locator("#seen_at").fill("06:50")
+    tablet.get_by_role("button", name="It ran").tap()
+    tablet.get_by_role("link", name="Back to G-305").tap()
+    expect(word).to_have_text("Not before 07:50:00")
+    expect(tablet.locator(".answer")).to_contain_text("1 of 1 starts used in 60 min (general practice)")
+    expect(tablet.locator(".answer")).to_contain_text("ask the control room before you start")
+    shot(tablet, "start-no-network")
+    assert "yes" not in re.sub("no yes", "", tablet.locator(".answer").inner_text().lower())
+
+
+#: motor in walking order, amps, what else is tapped: (field, choice); each is an entry of its own
+WALK: list[tuple[int, str, list[tuple[str, str]], dict[str, str]]] = [
+    (0, "90,5", [("vibration_both", "Not as usual"), ("vibration_feel_DE", "Severe")], {}),
+    (1, "87.0", [], {"bearing_temp_DE": "83.5", "bearing_temp_ODE": "62", "volts_1": "510", "volts_2": "470",
+                     "volts_3": "455"}),
+    (2, "", [("cleanliness", "Vents blocked")], {"amps_1": "80", "amps_2": "80", "amps_3": "2.5", "winding_temp": "167",
+                                                 "vibration_DE": "3.1"}),
+    (3, "101", [], {"bearing_temp_ODE": "95.1"}),
+]
+
+
+def test_what_was_found_here_is_what_the_server_finds_on_receiving(tablet: Page, motors: list[Motor]) -> None:
+    for number, amps, taps, typed in WALK:
+        tablet.goto(f"/motors/{motors[number].id}/entry")
+        look_and_feel(tablet)
+        for field, choice in taps:
+            tap(tablet, field, choice)
+        if amps:
+            type_amps(tablet, amps)
+        for field, text in typed.items():
+            box = tablet.locator(f"#{field}")
+            box.evaluate("(box) => { const more = box.closest('details'); if (more) more.open = true; }")
+            box.evaluate("(box, text) => { box.value = text; box.dispatchEvent(new Event('input', {bubbles: true})) }",
+                         text)
+        tablet.get_by_role("button", name="Save").tap()
+        question = tablet.get_by_role("button", name=re.compile("^Yes|kept|right", re.IGNORECASE))
+        expect(tablet.locator("[data-stands]").or_(question.first)).to_be_visible()
+        if not tablet.locator("[data-stands]").count():
+            question.first.tap()
+        expect(tablet.locator("[data-stands]")).to_have_text("On this tablet")
+    tablet.context.set_offline(False)
+    tablet.evaluate("dispatchEvent(new Event('online'))")
+    expect(tablet.locator("[data-on-tablet]")).to_contain_text("0 waiting")
+    entries: list[dict[str, Any]] = tablet.evaluate(
+        "import(document.querySelector('script[src*=\"offline/start.js\"]').src.replace('start.js', 'queue.js'))"
+        ".then((queue) => queue.all())")
+    assert sorted(entry["motor"]["tag"] for entry in entries) == ["G-305", "K-201", "P-101A", "X-9"]
+    here = {name for names in AT_THE_MOTOR.values() for name in names}
+    for entry in entries:
+        told = [{**found, **{name: figure(found[name]) for name in ("value", "limit")}} for found in entry["findings"]]
+        assert told == [found for found in entry["answer"] if found["rule"] in here], entry["motor"]
+        assert entry["findings"]
+    assert {found["rule"] for entry in entries for found in entry["findings"]} >= {
+        "amps_over_nameplate", "phase_unbalance", "volts_off", "bearings_uneven", "bearing_hot", "winding_hot",
+        "vibration", "dirty", "started_locked_out"}
