@@ -305,13 +305,14 @@ def _motor_and_sent() -> Any:
     return (
         sa.select(Motor, sa.select(Reading.taken_at_device).where(
             Reading.id == sa.bindparam("id", type_=Key16()), Reading.unit_id == Motor.unit_id).scalar_subquery())
-        .where(Motor.unit_id == sa.bindparam("unit_id"), Motor.id == sa.bindparam("motor_id")))
+        .where(Motor.unit_id == sa.bindparam("unit_id"), Motor.id == sa.bindparam("motor_id"))
+        .options(sa.orm.joinedload(Motor.nameplates)))
 
 
 def motor_and_first_sent(session: Session, unit_id: int, motor_id: int,
                          key: uuid.UUID | None) -> tuple[Motor | None, datetime | None]:
     """A motor of this unit, and the instant that the entry with this id told when it was saved before."""
-    row = session.execute(_motor_and_sent(), {"id": key, "unit_id": unit_id, "motor_id": motor_id}).first()
+    row = session.execute(_motor_and_sent(), {"id": key, "unit_id": unit_id, "motor_id": motor_id}).unique().first()
     return (row[0], row[1]) if row is not None else (None, None)
 
 

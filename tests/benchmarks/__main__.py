@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Iterable
 
 from tests import cluster
-from tests.benchmarks import costs, history, loading, pages, peers, saves
+from tests.benchmarks import costs, history, loading, pages, peers, saves, servers
 from tests.benchmarks.answer_key import judge
 from tests.benchmarks.ground import Ground, filled
 from tests.benchmarks.invented import invent
@@ -88,9 +88,10 @@ def _all(server: cluster.Server | None, full: bool, wanted: list[str], lines: li
     if _asked("answer key", wanted):
         _run("answer key", key, lines)
     measured(ON_A_UNIT, wanted, lines, motors=60, days=278)
-    if server is not None and _asked("save", wanted):
+    if server is not None and (_asked("save", wanted) or _asked("servers", wanted)):
         with filled(server.make()) as ground:
             _run("save, PostgreSQL", lambda: saves.one_entry(ground, server.make()), lines)
+            _run("servers", lambda: servers.one_and_two(ground), lines)
     measured(ON_A_LARGE_UNIT, wanted, lines, motors=400, days=30)
     measured(ON_THREE_YEARS, wanted, lines, motors=60, days=1095)
     if _asked("history", wanted):

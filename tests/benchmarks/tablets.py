@@ -1,4 +1,4 @@
-"""Many tablets at once against a server: each sends its next entry as soon as the last is answered. Run by saves.py."""
+"""Many tablets at once against some servers, each sending its next entry once the last is answered. See saves.py."""
 
 from __future__ import annotations
 
@@ -32,11 +32,12 @@ async def _tablet(port: int, path: str, cookie: str, body: str, until: float, ta
     writer.close()
 
 
-async def _all(port: int, jobs: list[list[str]], seconds: float) -> dict[str, object]:
+async def _all(ports: list[int], jobs: list[list[str]], seconds: float) -> dict[str, object]:
     taken: list[float] = []
     refused: list[str] = []
     begun = time.perf_counter()
-    await asyncio.gather(*(_tablet(port, *job, begun + seconds, taken, refused) for job in jobs))
+    await asyncio.gather(*(_tablet(ports[i % len(ports)], *job, begun + seconds, taken, refused)
+                           for i, job in enumerate(jobs)))
     spent = time.perf_counter() - begun
     taken.sort()
     return {"a_second": len(taken) / spent, "p99_ms": 1000 * taken[int(len(taken) * 0.99)], "refused": len(refused),
@@ -44,6 +45,6 @@ async def _all(port: int, jobs: list[list[str]], seconds: float) -> dict[str, ob
 
 
 if __name__ == "__main__":
-    arguments = sys.argv[1:]
-    print(json.dumps(asyncio.run(_all(int(arguments[0]), json.loads(Path(arguments[1]).read_text()),
-                                      float(arguments[2])))))
+    ports, jobs_file, seconds = sys.argv[1:]
+    print(json.dumps(asyncio.run(_all([int(port) for port in ports.split(",")],
+                                      json.loads(Path(jobs_file).read_text()), float(seconds)))))

@@ -1,0 +1,50 @@
+"""One PostgreSQL with one app server and with two: saves a second. As a program, it is one such server."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+
+from app import create_app
+from app.config import Settings
+from tests.benchmarks.ground import Ground, Running, served
+from tests.benchmarks.lines import Line
+from tests.benchmarks.saves import CLIENTS, driven, jobs_of
+
+
+def one_and_two(ground: Ground) -> Iterator[Line]:
+    """The second server's gain is bounded by this machine's cores: database and tablets run on them too."""
+    jobs, figures = jobs_of(ground, CLIENTS), []
+    for count in (1, 2):
+        ground.clock.advance(hours=4)
+        workers = [_worker(ground) for _ in range(count)]
+        try:
+            figures.append(driven([_port(worker) for worker in workers], jobs)[0])
+        finally:
+            for worker in workers:
+                worker.terminate()
+                worker.wait(timeout=20)
+    yield Line("saves a second, 50 clients, two servers on one PostgreSQL beside one", figures[1], "/s", figures[0])
+
+
+def _worker(ground: Ground) -> subprocess.Popen[str]:
+    url = ground.app.extensions["settings"].url
+    command = [sys.executable, "-m", "tests.benchmarks.servers", url, str(ground.folder), ground.clock.now.isoformat()]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stdin=subprocess.PIPE, text=True)
+
+
+def _port(worker: subprocess.Popen[str]) -> int:
+    assert worker.stdout is not None
+    return int(worker.stdout.readline())
+
+
+if __name__ == "__main__":
+    url, folder, since = sys.argv[1:]
+    app = create_app(Settings(instance=Path(folder), database_url=url),
+                     clock=Running(datetime.fromisoformat(since), 100.0))
+    with served(app) as port:
+        print(port, flush=True)
+        sys.stdin.read()  # until it is ended
