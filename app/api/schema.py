@@ -106,6 +106,7 @@ MEASURED: dict[str, Schema] = {
     **{name: phases(name) for name in entries.PHASES},
     "winding_method": words(*entries.WINDING_METHODS, None),
 }
+FIGURES = "|".join((*entries.NUMBERS, *entries.NUMBERS_BY_END, *entries.PHASES))
 READING = shape(
     {**ABOUT, "taken_at": time_of("When it was observed, any offset."),
      "state": words(*facts.STATES, None),
@@ -113,7 +114,9 @@ READING = shape(
      "entered_later": {"type": ["boolean", "null"]}, "remarks": text(entries.LONGEST_TEXT),
      "replaces": nullable(uuid_of("The entry that this one corrects.")),
      "replaces_why": text(entries.LONGEST_NAME, "Why it is corrected."),
-     "confirmed": {"type": ["object", "null"], "additionalProperties": {"type": "string"},
+     "confirmed": {"type": ["object", "null"], "additionalProperties": False, "maxProperties": entries.MOST_PROBLEMS,
+                   "patternProperties": {f"^({FIGURES})([.].*)?$": {
+                       "type": "string", "maxLength": entries.LONGEST_NAME, "pattern": "^[^\\u0000]*$"}},
                    "description": "Figures asked about and kept as typed: field, and the question's words."},
      **MEASURED},
     required=("id", "tag", "taken_at", "by"),
