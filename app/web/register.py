@@ -44,7 +44,7 @@ for part in (register_import, register_plate, register_swap):
 EMPTY = dict.fromkeys(COLUMNS, "")
 
 
-bp.add_app_template_filter(exact, "exact")
+bp.add_app_template_filter(exact, "stored")
 bp.add_app_template_filter(visible, "seen")
 
 
