@@ -21,7 +21,7 @@ from app.store.units import Unit
 #: Without a motor: the sheet itself, what stays on the tablet, and what must be there when the network is not.
 OF_THE_UNIT = ("rounds.sheet", "offline.entries", "dips.page", "lubrication.chart")
 #: For each motor, a kind after the other: pages that are alike compress to almost nothing behind each other.
-OF_A_MOTOR = ("rounds.entry", "rounds.skip", "starts.page", "starts.trip_form")
+OF_A_MOTOR = ("rounds.entry", "rounds.skip", "starts.page", "starts.trip_form", "last.figures")
 
 
 @dataclass(frozen=True)

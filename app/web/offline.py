@@ -131,7 +131,7 @@ def _kept(page: Page) -> list[str] | None:
             environ_overrides={"REMOTE_ADDR": request.remote_addr or ""}):
         answer = current_app.full_dispatch_request()
     g.signed_in = signed_in
-    if answer.status_code != 200 or answer.mimetype != "text/html":
+    if answer.status_code != 200 or answer.mimetype not in ("text/html", "application/json"):
         return None
     return [path, answer.get_data(as_text=True)]
 

@@ -41,6 +41,9 @@ PAGES = {
     "offline.entries": "/tablet/entries", "offline.not_here": "/tablet/offline", "own.page": "/me",
     "register.add": "/register/add", "register.edit": "/register/{motor}/edit",
     "register.import_page": "/register/import", "register.index": "/register", "register.motor": "/register/{motor}",
+    "labels.by_tag": "/m", "labels.choose": "/register/labels", "labels.sheet": "/register/labels/sheet",
+    "paper.entries": "/sheet/paper/entries", "paper.sheet": "/sheet/paper", "register.swap": "/register/{motor}/swap",
+    "search.page": "/search?q=P-101A",
     "register.plate": "/register/{motor}/plate", "rehearsal.page": "/rehearsal",
     "rounds.correct": "/entries/{entry}/correct", "rounds.earlier_sheet": "/sheet/{round}",
     "rounds.entry": "/motors/{motor}/entry", "rounds.saved": "/entries/{entry}", "rounds.sheet": "/sheet",
@@ -63,6 +66,7 @@ PAGES = {
 }
 #: No pages of words, or pages only where there is no unit yet or a long run is through: their own tests see to them.
 NO_PAGE = {
+    "api.get_openapi", "labels.scanned",
     "home.healthz", "home.livez", "judge.rules", "last.figures", "offline.manifest", "offline.pages", "offline.shift",
     "offline.worker", "register.export", "rehearsal.shown", "running.metrics", "screen.choose", "set_up.code",
     "set_up.supervisor", "set_up.unit", "week.csv_file", "week.xlsx_file"}
@@ -74,7 +78,8 @@ PIECES = 4
 def ground(app: Flask, plant: Plant, app_database: Database) -> dict[str, Any]:
     """One of everything that an address names."""
     client = sign_in(app.test_client(), plant.operator)
-    begun = post_form(client, f"/motors/{plant.motor.id}/temporary", {"kind": "guard off", "hours": "2", "end": "DE"})
+    begun = post_form(client, f"/motors/{plant.motor.id}/temporary", {
+        "id": str(uuid.uuid4()), "kind": "guard off", "hours": "2", "end": "DE"})
     assert begun.status_code == 303
     keys = {name: str(uuid.uuid4()) for name in ("entry", "greasing", "start", "trip")}
     with app_database.writing() as session:
