@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from itertools import groupby, islice
+from itertools import groupby
 from typing import Any
 
-from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
+from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
-from wtforms import Form, SelectField, StringField
 
 from app import limit_hits
 from app.entries import LONGEST_NAME, clean_text
 from app.gathering import plate_facts
 from app.rules import limit_groups, limit_sanity, limit_uses, wording
 from app.rules.limits import DEFAULTS, Default, Limit
-from app.rules.numbers import NotANumber, read_number
-from app.rules.shifts import Shift
 from app.store import limits, motors
 from app.store.limits import BadLimit, LimitChange
 from app.store.motors import Motor
@@ -27,10 +23,7 @@ from app.web import access, limit_scale
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
 from app.web.fields import picks, put_errors
 from app.web.formatting import moment
-from app.web.times_ahead import BadTimeToCome, time_to_come
-
-NOW, LATER = "now", "later"
-SHIFTS_AHEAD = 6
+from app.web.settings_limits_form import LATER, NOW, ChangeForm, coming_shifts, read_begin, read_value
 
 
 @dataclass(frozen=True)
@@ -46,14 +39,6 @@ class LimitLine:
     @property
     def set_here(self) -> bool:
         return bool(self.last or self.of_motors or self.coming)
-
-
-class ChangeForm(Form):
-    tag = SelectField("For", validate_choice=False)
-    value = StringField("New limit")
-    begins = SelectField("From when", validate_choice=False)
-    at = StringField("Another time")
-    why = StringField("Why")
 
 
 def add_to(bp: Blueprint) -> None:
@@ -191,39 +176,7 @@ def undoable(changes: list[LimitChange], name: str) -> list[LimitChange]:
     return list(newest.values())
 
 
-# what was typed --------------------------------------------------------------------------------------------
-
-
-def read_value(form: ChangeForm, default: Default) -> float | None:
-    """SI, from what was typed in the unit's scale; None with the field's error set."""
-    try:
-        return round(limit_scale.stored(access.unit(), read_number(form.value.data or ""), default.unit),
-                     wording.MOST_PLACES)
-    except NotANumber as error:
-        put_errors(form, [("value", str(error))])
-        return None
-
-
-def read_begin(form: ChangeForm) -> datetime:
-    """From when it counts; an error beside the field where that cannot be read or has passed."""
-    if form.begins.data in (NOW, "", None):
-        return now()
-    try:
-        if form.begins.data == LATER:
-            return time_to_come(form.at.data or "", access.unit(), now())
-        at = datetime.fromisoformat(form.begins.data)
-        if at.tzinfo is None or at not in [s.starts_at for s in coming_shifts(access.unit())]:
-            raise BadTimeToCome("Choose once more: this shift has begun.")
-        return at
-    except BadTimeToCome as error:
-        put_errors(form, [("at" if form.begins.data == LATER else "begins", str(error))])
-    except ValueError:
-        put_errors(form, [("begins", "Choose from when it counts.")])
-    return now()
-
-
-def coming_shifts(unit: Unit) -> list[Shift]:
-    return list(islice(unit.calendar.between(now() + timedelta(seconds=1), now() + timedelta(days=14)), SHIFTS_AHEAD))
+# who changes it, and beside whom ---------------------------------------------------------------------------
 
 
 def looked_at_newest(session: Session, unit: Unit, name: str) -> bool:
@@ -245,7 +198,5 @@ def in_words(session: Session, unit: Unit, made: LimitChange) -> str:
     """What stands from when on, for whom."""
     stands = limits.limits_at(session, unit.id, made.motor_id, made.at)[made.name]
     begins = "now" if made.at == made.entered_at else moment(made.at)
-    whom = f" for {made.motor.tag}" if made.motor_id and made.motor else ""
-    if made.motor_id and made.motor is None:
-        abort(404)
+    whom = f" for {made.motor.tag}" if made.motor else ""
     return f"{told(DEFAULTS[made.name], stands.value)}{whom} from {begins} on"
