@@ -65,6 +65,10 @@ BROKEN = {
     "limits of another unit's motor":
         "SELECT l.name FROM limit_change l JOIN motor m ON m.id = l.motor_id WHERE m.unit_id <> l.unit_id",
     "people of no unit": "SELECT id FROM person WHERE id NOT IN (SELECT person_id FROM person_unit)",
+    "supervisors with a PIN": "SELECT sign_in FROM person WHERE role = 'supervisor' AND pin_hash IS NOT NULL",
+    "sign-ins that still hold on a revoked tablet":
+        "SELECT d.name FROM signed_in s JOIN device d ON d.id = s.device_id "
+        "WHERE d.revoked_at IS NOT NULL AND s.ended_at IS NULL AND s.started_at < d.revoked_at",
 }
 COUNTED = {"units": "unit", "people": "person", "motors": "motor", "rounds": "round", "readings": "reading",
            "greasings": "greasing", "flags": "flag", "changes": "change", "sheets with a code": "signature",
