@@ -25,6 +25,8 @@ bp = Blueprint("offline", __name__)
 WORKER = Path(__file__).parents[1] / "static" / "js" / "offline" / "sw.js"
 #: One answer holds so many pages at most, and begins no further one after so long: a weak network gets it in pieces.
 PIECE, PIECE_S = 150, 4.0
+#: What is kept: pages, and the figures that a page asks for once the new one is typed.
+KEPT_AS = ("text/html", "application/json")
 #: Cookies that a page's look does not depend on: the session, the forgery token's, the sentence of the last save.
 NOT_THE_LOOK = ("rounds", "__Host-rounds", "visitor", "said")
 
@@ -106,7 +108,7 @@ def pages() -> Any:
     first = request.args.get("from", default=0, type=int)
     with reading() as session:
         wanted = offline_pages.pages_of(_sheet(session)[1])[max(0, first):]
-    begun, kept = time.monotonic(), []
+    begun, kept, g.many_pages = time.monotonic(), [], {}
     for page in wanted[:PIECE]:
         kept.append(_kept(page))
         if time.monotonic() - begun > PIECE_S:
@@ -131,9 +133,9 @@ def _kept(page: Page) -> list[str] | None:
             environ_overrides={"REMOTE_ADDR": request.remote_addr or ""}):
         answer = current_app.full_dispatch_request()
     g.signed_in = signed_in
-    if answer.status_code != 200 or answer.mimetype not in ("text/html", "application/json"):
+    if answer.status_code != 200 or answer.mimetype not in KEPT_AS:
         return None
-    return [path, answer.get_data(as_text=True)]
+    return [path, answer.get_data(as_text=True), answer.content_type or ""]
 
 
 def _look() -> str:
@@ -147,6 +149,6 @@ def _whose() -> str:
 
 def mark_whose(response: Response) -> Response:
     """Every page of a signed-in person says whose it is: a tablet keeps no page of the person before."""
-    if g.get("signed_in") and response.mimetype == "text/html":
+    if g.get("signed_in") and response.mimetype in KEPT_AS:
         response.headers["Page-Of"] = _whose()
     return response

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from flask import Blueprint, flash, redirect, render_template, request, url_for
+from flask import Blueprint, flash, g, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 
 from app import entries, recording
@@ -177,7 +177,7 @@ def _with_problems(form: EntryForm, error: BadEntry) -> EntryForm:
 def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, correcting: Reading | None = None) -> str:
     shift = unit().calendar.shift_of(now())
     here = rounds.round_of(session, unit().id, shift.date, shift.name)
-    shown = sheet_of(session, unit(), here, now(), with_findings=False) if here else Sheet()
+    shown = _places(session, here) if here else Sheet()
     in_force = limits_at(session, unit().id, motor.id, now())
     return render_template(
         "rounds/entry.html", motor=motor, form=form, key=key, correcting=correcting, shift=shift, sheet=shown,
@@ -187,6 +187,17 @@ def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, corre
         judge_facts={**judge_facts(session, unit(), motor, correcting.taken_at if correcting else now()),
                      "rule_table": url_for("judge.rules", v=rules_version())},
         seen_here=[r for row in shown.rows if row.motor.id == motor.id for r in (row.reading, *row.also) if r])
+
+
+def _places(session: Session, here: Round) -> Sheet:
+    """Where each motor stands on the walk. A tablet that takes all pages along asks for it once."""
+    many: dict[int, Sheet] | None = g.get("many_pages")
+    if many is None or here.id not in many:
+        shown = sheet_of(session, unit(), here, now(), with_findings=False)
+        if many is None:
+            return shown
+        many[here.id] = shown
+    return many[here.id]
 
 
 def _bearing_alarm(motor: Motor, in_force: Any) -> float:

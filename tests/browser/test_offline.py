@@ -13,6 +13,7 @@ from app.db import Database
 from app.store.motors import Motor
 from app.store.rounds import Reading
 from tests.browser.conftest import UPRIGHT, sign_in_page
+from tests.browser.tablets import taken_along
 from tests.browser.test_main_job import look_and_feel, save, type_amps
 from tests.factories import Plant, make_motor
 from tests.web.at_motor import greased_lately
@@ -27,11 +28,6 @@ def motors(plant: Plant, app_database: Database) -> list[Motor]:
         session.commit()
     greased_lately(app_database, *made)
     return made
-
-
-def taken_along(page: Page) -> None:
-    """Until the shift's pages are all on the tablet."""
-    page.wait_for_function("""async () => (await caches.keys()).some((name) => name.endsWith("-whole"))""")
 
 
 def stored(database: Database) -> list[Reading]:

@@ -1,7 +1,7 @@
 // Signing out on a shared tablet. Entries that wait are not left behind unseen, and no page of this person stays.
 import * as queue from "./queue.js";
 import { el, many } from "./dom.js";
-import { send } from "./sender.js";
+import { reached, send } from "./sender.js";
 import { forgetPages } from "./shift.js";
 
 export function guardSignOut(person) {
@@ -43,13 +43,6 @@ async function leave(form, person) {
   await queue.forgetReceived((entry) => entry.person === person);
   await queue.forgetShift(person);
   form.submit();
-}
-async function reached() {
-  try {
-    return (await fetch("/healthz", { cache: "no-store", redirect: "error", signal: AbortSignal.timeout(5000) })).ok;
-  } catch {
-    return false;
-  }
 }
 function say(text) {
   document.querySelector("[data-leaving]")?.remove();

@@ -2,7 +2,7 @@
 // script, or where the browser keeps nothing, the form goes to the server as ever.
 import { factsOf, judge, judgedWhenReceived } from "./judge.js";
 import * as queue from "./queue.js";
-import { settled } from "./sender.js";
+import { reached, settled } from "./sender.js";
 import { forget as forgetDraft } from "../drafts.js";
 import { capital, el } from "./dom.js";
 import { tellProblems } from "./problems.js";
@@ -42,7 +42,7 @@ function keep(form, known, about) {
     try {
       await save(form, button, known, about, await facts);
     } catch (error) {
-      fallBack(form, button, error);
+      await fallBack(form, button, error);
     } finally {
       saving = false;
     }
@@ -94,11 +94,14 @@ async function skipOn(entry) {
   location.assign(next?.url ?? "/sheet");
 }
 
-// The store of this browser failed (full, forbidden, broken): the server can still take it.
-function fallBack(form, button, error) {
-  console.warn("not kept on this tablet", error);
-  for (const [name, value] of button?.name ? [[button.name, button.value]] : []) {
-    form.append(el("input", { type: "hidden", name, value }));
+// The store of this browser failed (full, forbidden, broken): the server can still take it where it answers. Where it
+// does not, the page stays as it is: what was typed must not go with it.
+async function fallBack(form, button, error) {
+  console.error("not kept on this tablet", error);
+  if (!(await reached())) {
+    const says = `This tablet could not keep the entry (${error.message}), and the server cannot be reached. Write it down.`;
+    return tellProblems(form, [{ field: form.querySelector("input:not([type=hidden])").id, says }]);
   }
+  if (button?.name) form.append(el("input", { type: "hidden", name: button.name, value: button.value }));
   form.submit();
 }

@@ -6,7 +6,7 @@ const SEND_WITHIN_MS = 15000, EVERY_MS = 60000;
 const DOOR = { readings: "/tablet/readings", greasings: "/tablet/greasings", starts: "/tablet/starts",
   stops: "/tablet/stops", trips: "/tablet/trips" };
 // Not a word on this entry: the server is away, too busy, or wants a person first.
-const LATER = new Set([401, 408, 425, 429]);
+const NOT_NOW = new Set([401, 408, 425, 429]);
 
 let running = null, again = false;
 
@@ -32,33 +32,34 @@ const alone = (work) => (navigator.locks
   : work());
 const elsewhere = () => undefined;
 
+// On a line that comes and goes: as long as something got through, the rest is tried again at once.
 async function pass() {
-  for (const entry of (await queue.all()).filter((e) => e.state === queue.WAITING)) {
-    if (!(await sendOne(entry))) return;
+  for (let told = [GONE, DONE]; told.includes(GONE) && told.includes(DONE);) {
+    told = [];
+    for (const entry of (await queue.all()).filter((e) => e.state === queue.WAITING)) {
+      told.push(await sendOne(entry));
+      if (told.at(-1) === GONE) break; // no server: the others need not be tried
+    }
   }
 }
 
-// False where there is no server: then the others need not be tried.
+// What came of one entry: the server spoke its last word on it, or wants it later, or was not there.
+const DONE = "done", LATER = "later", GONE = "gone";
+
 async function sendOne(entry) {
-  let answer;
   // From here on nobody can say that the server does not have it. Without any network it has not left the tablet.
-  if (navigator.onLine && !entry.tried && !(await queue.change(entry.id, { tried: true }))) return true;
+  if (navigator.onLine && !entry.tried && !(await queue.change(entry.id, { tried: true }))) return LATER;
   try {
-    answer = await post(entry);
+    const [answer, told] = await post(entry), ours = told?.id === entry.id;
+    await queue.note("contact", { ok: ours, at: Date.now() });
+    if (ours) return await keep(entry, answer, told);
+    queue.tell();
+    return answer.status >= 500 ? LATER : GONE; // our own server in trouble over one entry must not hold up the others
   } catch {
     await queue.note("contact", { ok: false, at: Date.now() });
     queue.tell();
-    return false;
+    return GONE;
   }
-  const told = await answer.json().catch(() => null);
-  if (told?.id !== entry.id) {
-    await queue.note("contact", { ok: false, at: Date.now(), status: answer.status });
-    queue.tell();
-    return answer.status >= 500; // our own server in trouble over one entry must not hold up the others
-  }
-  await queue.note("contact", { ok: true, at: Date.now() });
-  await keep(entry, answer, told);
-  return true;
 }
 
 async function post(entry) {
@@ -68,10 +69,11 @@ async function post(entry) {
   const body = { ...entry.body, device_now: new Date().toISOString() };
   if (entry.typed && Object.keys(entry.typed).length) body.typed = entry.typed;
   try {
-    return await fetch(DOOR[entry.kind], {
+    const answer = await fetch(DOOR[entry.kind], {
       method: "POST", body: JSON.stringify(body), redirect: "error", cache: "no-store", signal: stop.signal,
       headers: { "Content-Type": "application/json", Accept: "application/json", ...(ticket ? { Ticket: ticket } : {}) },
     });
+    return [answer, await answer.json().catch(() => null)]; // a line that goes dead in the middle is waited for no longer
   } finally {
     clearTimeout(timer);
   }
@@ -81,12 +83,12 @@ async function keep(entry, answer, told) {
   if (answer.ok) {
     await queue.change(entry.id, { state: queue.RECEIVED, receivedAt: answer.headers.get("Received-At"),
       answer: told.findings, problem: null });
-  } else if (answer.status >= 500 || LATER.has(answer.status)) {
-    await queue.change(entry.id, { problem: { status: answer.status, detail: told.detail } });
-  } else {
-    await queue.change(entry.id, { state: queue.ATTENTION,
-      problem: { status: answer.status, detail: told.detail, errors: told.errors ?? [] } });
+    return DONE;
   }
+  const problem = { status: answer.status, detail: told.detail, errors: told.errors ?? [] };
+  const later = answer.status >= 500 || NOT_NOW.has(answer.status);
+  await queue.change(entry.id, later ? { problem } : { state: queue.ATTENTION, problem });
+  return later ? LATER : DONE;
 }
 
 export function sendWhenever() {
@@ -112,4 +114,13 @@ export function settled(id, withinMs) {
     queue.onChange(look);
     send().then(look);
   });
+}
+
+// Whether the server itself answers now.
+export async function reached() {
+  try {
+    return (await fetch("/healthz", { cache: "no-store", redirect: "error", signal: AbortSignal.timeout(5000) })).ok;
+  } catch {
+    return false;
+  }
 }

@@ -3,7 +3,7 @@
 import * as queue from "./queue.js";
 import { over } from "./walk.js";
 
-const FRESH_MS = 10 * 60000;
+const FRESH_MS = 10 * 60000, AGAIN_MS = 5000;
 
 export async function takeAlong(person, onSheet) {
   const known = await queue.shiftOf(person);
@@ -25,7 +25,9 @@ export async function takeAlong(person, onSheet) {
   return shift;
 }
 
+let wanted = null;
 async function preparePages(shift) {
+  wanted = shift;
   const worker = (await navigator.serviceWorker?.ready)?.active;
   worker?.postMessage({ do: "prepare", whose: shift.whose, stamp: shift.stamp, at: shift.at });
 }
@@ -42,7 +44,11 @@ export async function registerWorker() {
   if (!("serviceWorker" in navigator)) return;
   navigator.serviceWorker.addEventListener("message", (event) => {
     if (event.data?.ask === "release") event.ports[0].postMessage(document.documentElement.dataset.release);
-    if (event.data?.pages) queue.note("pages", { ...event.data, at: Date.now() }).then(queue.tell);
+    if (!event.data?.pages) return;
+    queue.tell(); // the pages are all here, or could not be fetched: the line says which
+    if (event.data.pages === "whole") return;
+    console.warn(`the round's pages: ${event.data.pages}`);
+    setTimeout(() => wanted && preparePages(wanted), AGAIN_MS);
   });
   try {
     await navigator.serviceWorker.register("/sw.js", { scope: "/", updateViaCache: "none" });

@@ -6,7 +6,7 @@ import { old, over, walk } from "./walk.js";
 const FULL_PERCENT = 80;
 
 export async function drawStrip(line, person, storage) {
-  const known = await walk(person), contact = await queue.noted("contact");
+  const known = await walk(person), contact = await queue.noted("contact"), here = await roundHere(known.shift);
   const waiting = known.waiting.length, mine = known.shift && !over(known.shift);
   line.hidden = !mine && !waiting && !known.attention.length;
   if (line.hidden) return;
@@ -16,11 +16,17 @@ export async function drawStrip(line, person, storage) {
     el("a", { href: "/tablet/entries", class: waiting ? "waits" : "" }, el("b", {}, String(waiting)), " waiting",
       oldest ? `, oldest ${clock(oldest.madeAt)}` : ""),
     ...(mine ? [count(known.left, "not seen")] : []),
-    ...notes({ known, contact, waiting, asks, storage, person }).map((text) => el("span", { class: "note" }, text)));
+    mine && here ? el("span", { class: "sub" }, "round on this tablet") : "",
+    ...notes({ known, contact, waiting, asks, storage, person, here: !mine || here }).map((text) => el("span", { class: "note" }, text)));
+}
+// Whether every page of the shift is here: true, false, or null where this browser keeps no pages.
+async function roundHere(shift) {
+  if (!shift || !("caches" in globalThis) || !navigator.serviceWorker) return null;
+  return (await caches.keys()).some((name) => name.endsWith(`-${shift.stamp}-whole`));
 }
 const count = (n, word) => el("span", {}, el("b", {}, String(n)), ` ${word}`);
 
-function notes({ known, contact, waiting, asks, storage, person }) {
+function notes({ known, contact, waiting, asks, storage, person, here }) {
   const told = [];
   if (known.attention.length) {
     told.push(el("a", { href: "/tablet/entries" }, `${many(known.attention.length, "entry needs", "entries need")} attention`));
@@ -28,6 +34,7 @@ function notes({ known, contact, waiting, asks, storage, person }) {
   if (asks) told.push(el("a", { href: "/sign-in" }, `${asks.name} must sign in to send`));
   else if (waiting && contact?.ok === false) told.push(`no server since ${clock(contact.at)}`);
   if (known.waiting.some((e) => old(e))) told.push("waiting for over 12 h: show it as text and pass it on");
+  if (here === false && isSecureContext) told.push("round not yet on this tablet: stay where the network is");
   if (person && !isSecureContext) told.push("offline use needs https: here entries are kept only while this page stays open");
   if (storage?.usedPercent >= FULL_PERCENT) told.push(`this tablet's storage is ${storage.usedPercent} % full`);
   if (waiting && storage && !storage.kept) told.push("this browser may clear its storage: send soon");

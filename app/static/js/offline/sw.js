@@ -103,8 +103,8 @@ async function remember(request, answer) {
   await Promise.all(names.filter((name) => !name.startsWith(`${PAGES}${whose}-`)).map((name) => caches.delete(name)));
   const mine = names.filter((name) => name.startsWith(`${PAGES}${whose}-`));
   if (mine.length && new URL(request.url).search === "") {
-    const text = answer.headers.get("Content-Type").startsWith("text/html") ? await answer.text() : null;
-    await (await caches.open(mine.at(-1))).put(keyOf(request), text === null ? answer : asPage(text, whose, answer));
+    const kept = asPage(await answer.text(), answer.headers.get("Content-Type"), whose, answer);
+    await (await caches.open(mine.at(-1))).put(keyOf(request), kept);
   }
 }
 // Once the server has ended the sign-in, nobody's pages are here: not in a second tab, not without a network.
@@ -121,15 +121,18 @@ self.addEventListener("message", (event) => {
   if (event.data?.do === "forget") event.waitUntil(forget().then(() => event.ports[0]?.postMessage("forgotten")));
 });
 
-let preparing = null;
+const preparing = new Map();
 function prepare(wanted) {
-  preparing ??= fetchPages(wanted).catch(() => false).finally(() => { preparing = null; });
-  return preparing.then((whole) => tell({ pages: whole ? "whole" : "part" }));
+  if (!preparing.has(wanted.stamp)) {
+    preparing.set(wanted.stamp, fetchPages(wanted).then(() => "whole", (error) => `part: ${error.message}`)
+      .finally(() => preparing.delete(wanted.stamp)));
+  }
+  return preparing.get(wanted.stamp).then((pages) => tell({ pages }));
 }
 async function fetchPages({ whose, stamp, at }) {
   const mine = `${PAGES}${whose}-`, name = `${mine}${String(at).padStart(16, "0")}-${stamp}`;
   const before = await pageCaches();
-  if (before.some((known) => known.startsWith(mine) && known.endsWith(`-${stamp}-whole`))) return true;
+  if (before.some((known) => known.startsWith(mine) && known.endsWith(`-${stamp}-whole`))) return;
   // What a broken try left behind is begun anew.
   await Promise.all(before.filter((known) => known.endsWith(`-${stamp}`)).map((known) => caches.delete(known)));
   const fresh = await caches.open(name);
@@ -138,20 +141,19 @@ async function fetchPages({ whose, stamp, at }) {
     if (!good(answer)) throw new Error(`pages: ${answer.status}`);
     const piece = await answer.json();
     if (piece.whose !== whose) throw new Error("somebody else signed in");
-    for (const [path, text] of piece.pages) await fresh.put(path, asPage(text, whose, answer));
+    for (const [path, text, type] of piece.pages) await fresh.put(path, asPage(text, type, whose, answer));
     from = piece.next;
   }
   // Only a whole set is called so. What is seen of it later, fresher, is kept under that name and found first.
   await caches.open(`${name}-whole`);
   for (const known of await pageCaches()) if (!known.startsWith(name)) await caches.delete(known);
   await dropOldShells();
-  return true;
 }
 // A page from the tablet says so on its first element, data-kept, with the moment it was made: what it says of "now" is of
 // then, and its scripts must not take it for the server's word.
-const asPage = (text, whose, { headers }) => new Response(
-  text.replace("<html ", `<html data-kept="${new Date().toISOString()}" `), { headers: { "Content-Type": "text/html; charset=utf-8",
-  "Content-Security-Policy": headers.get("Content-Security-Policy"), "Page-Of": whose } });
+const asPage = (text, type, whose, { headers }) => new Response(
+  type.startsWith("text/html") ? text.replace("<html ", `<html data-kept="${new Date().toISOString()}" `) : text,
+  { headers: { "Content-Type": type, "Content-Security-Policy": headers.get("Content-Security-Policy"), "Page-Of": whose } });
 
 // The pages of this release are all here: the shells of earlier ones are of use only to pages still open.
 async function dropOldShells() {

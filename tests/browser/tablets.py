@@ -1,0 +1,92 @@
+"""A tablet of one's own: a browser profile on disk that survives being killed, and a server that misbehaves."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from cheroot.wsgi import Server
+from flask import Flask
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from tests.browser import chromium
+from tests.browser.conftest import UPRIGHT
+
+Wsgi = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
+
+
+class Unreliable:
+    """The app as a weak network shows it. Each answer passes through `way(number, path, answer)`: None drops it after
+    the app has done its work."""
+
+    def __init__(self, app: Wsgi) -> None:
+        self.app = app
+        self.posts = 0
+        self.sent_bytes = 0
+        self.drop_every = 0
+        self.instead: tuple[str, bytes] | None = None
+
+    def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        if self.instead is not None:
+            status, body = self.instead
+            start_response(status, [("Content-Type", "text/html"), ("Content-Length", str(len(body)))])
+            return [body]
+        told: list[Any] = []
+        body = b"".join(self.app(environ, lambda *given: told.append(given)))
+        status, headers = told[0][0], told[0][1]
+        if environ["REQUEST_METHOD"] == "POST" and environ["PATH_INFO"].startswith("/tablet/"):
+            self.posts += 1
+            if self.drop_every and self.posts % self.drop_every == 0:
+                # Promised and not kept: the browser sees the line go dead in the middle of the answer.
+                start_response(status, [*((k, v) for k, v in headers if k != "Content-Length"),
+                                        ("Content-Length", str(len(body) + 100)), ("Connection", "close")])
+                return [body[:5]]
+        self.sent_bytes += len(body) + sum(len(k) + len(v) + 4 for k, v in headers)
+        start_response(status, headers)
+        return [body]
+
+
+@contextmanager
+def served(app: Flask, way: Wsgi, port: int = 0) -> Iterator[str]:
+    """The address of the app behind a way of its own."""
+    server = Server(("127.0.0.1", port), way, numthreads=4)
+    server.error_log = lambda *_, **__: None  # a line that goes dead on purpose
+    server.prepare()
+    thread = threading.Thread(target=server.serve, name="server")
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.bind_addr[1]}"
+    finally:
+        server.stop()
+        thread.join()
+
+
+def switch_on(browser: Browser, profile: Path, url: str, now: Any, *flags: str, **more: Any) -> BrowserContext:
+    """A browser on this profile; started again it finds what was on it."""
+    context = browser.browser_type.launch_persistent_context(
+        profile, executable_path=chromium.program(), args=[*chromium.flags(), *flags], base_url=url, viewport=UPRIGHT,
+        has_touch=True, locale="en-US", **more)
+    context.clock.set_fixed_time(now)
+    context.set_default_timeout(15_000)
+    return context
+
+
+def kill(profile: Path) -> None:
+    """Pulls the plug: every process of the browser on this profile dies at once, without a word."""
+    named = f"--user-data-dir={profile}".encode()
+    for entry in Path("/proc").iterdir():
+        try:
+            if entry.name.isdigit() and named in (entry / "cmdline").read_bytes().split(b"\0"):
+                os.kill(int(entry.name), signal.SIGKILL)
+        except (FileNotFoundError, ProcessLookupError, PermissionError):
+            continue
+
+
+def taken_along(page: Page) -> None:
+    """Until the shift's pages are all on the tablet, as the line under the menu says."""
+    expect(page.locator("[data-on-tablet]")).to_contain_text("round on this tablet", timeout=60_000)
