@@ -10,9 +10,10 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session, aliased, joinedload
 
 from app.gathering import plate_facts
 from app.rules import bearings, drift, facts, load, own_history, vibration, windings
@@ -202,14 +203,19 @@ def trend_of(session: Session, unit: Unit, motor: Motor, start: datetime, end: d
     corrected = frozenset(reading.id for reading, newer in found if newer is not None)
     running = rounds.last_running(session, motor.id, end, LOOK_BACK)
     since = min([start, *(r.taken_at - WARM for r in running[-1:])])
-    greased = greasings_in(session, motor.id, since, end)
+    done = done_to(session, motor.id, since, end)
     changes = [c for c in limits.limit_changes(session, unit.id) if c.motor_id in (None, motor.id) and c.at < end]
     ground = _Ground(motor, {plate.id: plate for plate in motor.nameplates}, changes, start, end)
-    newest = _newest_facts(unit, ground, running, greased)
+    newest = _newest_facts(unit, ground, running, [d for d in done if d.what == GREASED])
     panels = (_panel(f, readings, corrected, ground, newest) for f in FOLLOWED)
     return MotorTrend(tuple(panel for panel in panels if any(p.value is not None for p in panel.points)),
-                      tuple(_marks(session, motor, [g for g in greased if g.at >= start], start, end)),
-                      readings, corrected, more)
+                      tuple(_marks(motor, done, start, end)), readings, corrected, more)
+
+
+def motor_with_plates(session: Session, unit_id: int, motor_id: int) -> Motor | None:
+    """A motor of this unit with every plate it had. One query."""
+    return session.scalars(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.id == motor_id)
+                           .options(joinedload(Motor.nameplates))).unique().one_or_none()
 
 
 @dataclass(frozen=True)
@@ -241,10 +247,21 @@ def readings_in(session: Session, motor_id: int, start: datetime, end: datetime)
     return [(reading, replaced) for reading, replaced in rows]
 
 
-def greasings_in(session: Session, motor_id: int, start: datetime, end: datetime) -> list[Greasing]:
-    return list(session.scalars(sa.select(Greasing).where(
-        Greasing.motor_id == motor_id, Greasing.at >= start, Greasing.at < end, lubrication.something_went_in())
-        .order_by(Greasing.at).options(with_name(Greasing.person))))
+class Done(NamedTuple):
+    """Something done to the motor. detail: the end greased, the start's outcome, what opened."""
+
+    what: str
+    at: datetime
+    detail: str
+
+
+def done_to(session: Session, motor_id: int, start: datetime, end: datetime) -> list[Done]:
+    """Greasings in which something went in, starts, trips, the oldest first. One query."""
+    arms = (sa.select(sa.literal(what), model.at.label("at"), detail.label("detail")).where(
+        model.motor_id == motor_id, model.at >= start, model.at < end, *more) for what, model, detail, more in (
+            (GREASED, Greasing, Greasing.end, [lubrication.something_went_in()]),
+            (STARTED, Start, Start.outcome, []), (TRIPPED, Trip, Trip.protection, [])))
+    return [Done(*row) for row in session.execute(sa.union_all(*arms).order_by("at", "detail"))]
 
 
 def _panel(followed: _Followed, readings: list[Reading], corrected: frozenset[object], ground: _Ground,
@@ -285,13 +302,13 @@ def _line(name: str, priority: str,
 
 
 def _newest_facts(unit: Unit, ground: _Ground, running: list[Reading],
-                  greased: list[Greasing]) -> tuple[facts.Facts, Limits] | None:
+                  greased: list[Done]) -> tuple[facts.Facts, Limits] | None:
     """The newest running reading with what the rules compare it with, and the limits in force then."""
     if not running:
         return None
     newest, *earlier = running
     history = facts.History(running=tuple(r.as_facts() for r in earlier),
-                            greasings=tuple(g.as_facts() for g in greased if g.at <= newest.taken_at),
+                            greasings=tuple(facts.Greasing(g.detail, g.at) for g in greased if g.at <= newest.taken_at),
                             new_normal_at=ground.motor.new_normal_at)
     plate = plate_facts(ground.motor.nameplate_at(newest.taken_at))
     given = facts.Facts(facts.Motor(ground.motor.tag, nameplate=plate), newest.taken_at, newest.as_facts(), history,
@@ -310,15 +327,11 @@ def _normal(followed: _Followed, newest: tuple[facts.Facts, Limits] | None) -> O
                    high=100.0 * found.high / rated)
 
 
-def _marks(session: Session, motor: Motor, greased: list[Greasing], start: datetime, end: datetime) -> Iterator[Mark]:
-    for g in greased:
-        yield Mark(GREASED, g.at, f"{g.end} greased", g.end)
-    for at, outcome in session.execute(sa.select(Start.at, Start.outcome).where(
-            Start.motor_id == motor.id, Start.at >= start, Start.at < end).order_by(Start.at)):
-        yield Mark(STARTED, at, f"start: {outcome}")
-    for at, protection in session.execute(sa.select(Trip.at, Trip.protection).where(
-            Trip.motor_id == motor.id, Trip.at >= start, Trip.at < end).order_by(Trip.at)):
-        yield Mark(TRIPPED, at, f"trip: {protection}")
+def _marks(motor: Motor, done: list[Done], start: datetime, end: datetime) -> Iterator[Mark]:
+    words = {GREASED: "{} greased", STARTED: "start: {}", TRIPPED: "trip: {}"}
+    for one in done:
+        if one.at >= start:
+            yield Mark(one.what, one.at, words[one.what].format(one.detail), one.detail if one.what == GREASED else "")
     for plate in motor.nameplates[1:]:
         if start <= plate.fitted_from < end:
             serial = f", serial {plate.serial}" if plate.serial else ""

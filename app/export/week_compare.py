@@ -7,8 +7,9 @@ motor, neither skipped nor replaced by a correction.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -16,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from app.export.week import Week, stood
 from app.rules.findings import PRIORITIES
+from app.store.base import UtcDateTime
 from app.store.changes import Change
 from app.store.flags import Finding, Flag
 from app.store.lubrication import Greasing, something_went_in
@@ -56,10 +58,23 @@ class Compared:
     per_100_mean: float | None = None
 
 
+def weeks_compared(week: Week) -> list[Week]:
+    """The week and those it is compared with, the newest first: four before a week, one before another span."""
+    return [week.before(i) for i in range(1 + (WEEKS_BEHIND if week.span.is_week else 1))]
+
+
 def compared(session: Session, unit_id: int, week: Week) -> list[Compared]:
     """Every measure in the order it is shown. One query."""
-    weeks = [week.before(i) for i in range(1 + (WEEKS_BEHIND if week.span.is_week else 1))]
-    counts = counted(session, unit_id, weeks)
+    arms = (sa.select(arm) for arm in count_arms(unit_id, weeks_compared(week)))
+    return from_counts(week, (tuple(row) for row in session.execute(sa.union_all(*arms))))
+
+
+def from_counts(week: Week, rows: Iterable[tuple[str, datetime, int]]) -> list[Compared]:
+    """rows: (measure, the week's start, count), as the arms give them; what is not there is 0."""
+    weeks = [one.start for one in weeks_compared(week)]
+    counts = {name: [0] * len(weeks) for name, _ in SHOWN}
+    for name, start, count in rows:
+        counts[name][weeks.index(start)] = int(count)
     return [_one(name, rated, counts[name], counts[READINGS]) for name, rated in SHOWN]
 
 
@@ -80,50 +95,40 @@ def _one(name: str, rated: bool, n: list[int], readings: list[int]) -> Compared:
 # the query -------------------------------------------------------------------------------------------------
 
 
-def _sum(condition: Any) -> sa.ColumnElement[int]:
-    return sa.func.sum(sa.case((condition, 1), else_=0))
+def count_arms(unit_id: int, weeks: Sequence[Week]) -> list[sa.Subquery]:
+    """One subquery a measure, each with name, start and count: a row for each week in which there is something.
 
-
-def _stood_in(week: Week) -> sa.ColumnElement[bool]:
-    return sa.and_(Flag.raised_at < week.end, sa.or_(Flag.closed_at.is_(None), Flag.closed_at >= week.start))
-
-
-def counted(session: Session, unit_id: int, weeks: Sequence[Week]) -> dict[str, list[int]]:
-    """Each measure's count in each of these weeks, which follow one another, the newest first."""
+    Each is bounded by the span of all the weeks as well, so that it is looked up in its own index.
+    """
     start, end = weeks[-1].start, weeks[0].end
+    w = sa.union_all(*(
+        sa.select(sa.literal(one.start, UtcDateTime).label("start"), sa.literal(one.end, UtcDateTime).label("until"),
+                  sa.literal(one.span.first, sa.Date).label("first"), sa.literal(one.span.last, sa.Date).label("last"))
+        for one in weeks)).subquery()
 
-    def arm(name: Any, at: Any, *where: Any) -> sa.Select[Any]:
-        return sa.select(name, *(_sum(sa.and_(at >= w.start, at < w.end)) for w in weeks)).where(*where)
+    def arm(name: Any, inside: Any, *where: Any) -> sa.Subquery:
+        given = name if isinstance(name, sa.ColumnElement) else sa.literal(name)
+        return (sa.select(given.label("name"), w.c.start.label("start"), sa.func.count().label("count"))
+                .select_from(w).where(inside, *where).group_by(given, w.c.start).subquery())
 
-    def instant(model: Any, at: Any, *where: Any) -> tuple[Any, ...]:
-        return model.unit_id == unit_id, at >= start, at < end, *where
-
-    def plain(name: str, model: Any, at: Any, *where: Any) -> sa.Select[Any]:
-        return arm(sa.literal(name), at, *instant(model, at, *where))
+    def at(name: Any, model: Any, instant: Any, *where: Any) -> sa.Subquery:
+        return arm(name, sa.and_(instant >= w.c.start, instant < w.c.until), model.unit_id == unit_id,
+                   instant >= start, instant < end, *where)
 
     looked = (Reading.skip_reason.is_(None), Reading.watch.is_(False), not_corrected(),
               sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)))
     outside = sa.exists().where(Finding.cause == "start", Finding.cause_id == Start.id)
     too_soon = sa.exists().where(Finding.cause == "greasing", Finding.cause_id == Greasing.id,
                                  Finding.rule == "greased_too_soon")
-    by_priority = arm(sa.literal("raised as ") + Flag.priority, Flag.raised_at,
-                      *instant(Flag, Flag.raised_at)).group_by(Flag.priority)
-    sheets = [_sum(Round.shift_date.between(w.span.first, w.span.last)) for w in weeks]
-    arms = (
-        plain(READINGS, Reading, Reading.taken_at, *looked),
-        sa.select(sa.literal(SIGNED), *sheets).where(
-            Round.unit_id == unit_id, Round.signed_at.is_not(None),
-            Round.shift_date.between(weeks[-1].span.first, weeks[0].span.last)),
-        sa.select(sa.literal(STOOD), *(_sum(_stood_in(w)) for w in weeks)).where(
-            Flag.id.in_(stood(unit_id, start, end))),
-        plain(RAISED, Flag, Flag.raised_at), by_priority, plain(CLOSED, Flag, Flag.closed_at),
-        plain(STARTS, Start, Start.at), plain(OUTSIDE, Start, Start.at, outside),
-        plain(AUTOMATIC, Start, Start.at, Start.outcome == "automatic"), plain(TRIPS, Trip, Trip.at),
-        plain(GREASED, Greasing, Greasing.at, something_went_in()),
-        plain(TOO_SOON, Greasing, Greasing.at, too_soon),
-        plain(CORRECTIONS, Reading, Reading.taken_at, Reading.replaces_id.is_not(None)),
-        plain(LIMITS, Change, Change.at, Change.subject == "limit"))
-    found = {name: [0] * len(weeks) for name, _ in SHOWN}
-    for name, *sums in session.execute(sa.union_all(*arms)):
-        found[name] = [int(n or 0) for n in sums]
-    return found
+    stood_then = sa.and_(Flag.raised_at < w.c.until, sa.or_(Flag.closed_at.is_(None), Flag.closed_at >= w.c.start))
+    return [
+        at(READINGS, Reading, Reading.taken_at, *looked),
+        arm(SIGNED, Round.shift_date.between(w.c.first, w.c.last), Round.unit_id == unit_id,
+            Round.signed_at.is_not(None), Round.shift_date.between(weeks[-1].span.first, weeks[0].span.last)),
+        arm(STOOD, stood_then, Flag.id.in_(stood(unit_id, start, end))),
+        at(RAISED, Flag, Flag.raised_at), at(sa.literal("raised as ") + Flag.priority, Flag, Flag.raised_at),
+        at(CLOSED, Flag, Flag.closed_at), at(STARTS, Start, Start.at), at(OUTSIDE, Start, Start.at, outside),
+        at(AUTOMATIC, Start, Start.at, Start.outcome == "automatic"), at(TRIPS, Trip, Trip.at),
+        at(GREASED, Greasing, Greasing.at, something_went_in()), at(TOO_SOON, Greasing, Greasing.at, too_soon),
+        at(CORRECTIONS, Reading, Reading.taken_at, Reading.replaces_id.is_not(None)),
+        at(LIMITS, Change, Change.at, Change.subject == "limit")]

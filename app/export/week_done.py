@@ -1,13 +1,12 @@
 """What was done in the week, for the page: starts against what each motor is allowed, trips, greasings, changes.
 
-Two queries whatever was done: everything that happened comes as one list of like lines, and the plates of the motors
-that were started as another.
+One query whatever was done: everything that happened, and what it is compared with, comes as one list of like lines.
 """
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict, deque
-from collections.abc import Iterator
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
@@ -16,6 +15,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session, aliased
 
 from app.export.week import Week
+from app.export.week_compare import Compared, count_arms, from_counts, weeks_compared
+from app.export.week_rounds import OnRoute
 from app.rules import facts, greased, starting_basis
 from app.rules.starting_facts import AUTOMATIC, FAILED, StartPlan
 from app.rules.tables import MakesNoSense
@@ -31,8 +32,8 @@ from app.store.starts import Start, Trip, TripAct
 from app.store.units import Unit
 
 HOUR = timedelta(minutes=60)
-START, TRIP, GREASED, CHANGE, CORRECTED, LIMIT = "start", "trip", "greased", "change", "corrected", "limit"
-COMMAND_LINE = "command line"
+START, TRIP, GREASED, CHANGE, CORRECTED = "start", "trip", "greased", "change", "corrected"
+LIMIT, COUNT = "limit", "count"
 
 
 class Line(NamedTuple):
@@ -77,6 +78,7 @@ class Done:
     limits: list[Line] = field(default_factory=list)
     other_changes: Counter[str] = field(default_factory=Counter)  # by subject
     corrections: list[Line] = field(default_factory=list)
+    compared: list[Compared] = field(default_factory=list)
 
     @property
     def trips_by_protection(self) -> list[tuple[str, int]]:
@@ -96,11 +98,13 @@ class Done:
         return sum(g.number or 0.0 for g in self.greasings)
 
 
-def done_in(session: Session, unit: Unit, week: Week) -> Done:
-    """What happened in the week. A week that has not begun holds nothing."""
-    done, started, limits = Done(), [], []
+def done_in(session: Session, unit: Unit, week: Week, route: Iterable[OnRoute]) -> Done:
+    """What happened in the week, and how that compares. One query. route: the unit's motors with their plates."""
+    done, started, limits, counts = Done(), [], [], []
     for line in _lines(session, unit.id, week):
-        if line.kind == START:
+        if line.kind == COUNT:
+            counts.append((line.what, line.at, int(line.number or 0)))
+        elif line.kind == START:
             started.append(line)
         elif line.kind == LIMIT:
             limits.append(line)
@@ -110,8 +114,8 @@ def done_in(session: Session, unit: Unit, week: Week) -> Done:
             {TRIP: done.trips, GREASED: done.greasings, CHANGE: done.limits, CORRECTED: done.corrections}[
                 line.kind].append(line)
     counted = _count_starts(started, week)
-    if counted:
-        _allow(session, counted, limits, week)
+    _allow(counted, limits, route, week)
+    done.compared = from_counts(week, counts)
     done.starts = sorted(counted.values(), key=lambda m: (-m.outside, -m.starts, m.tag))
     return done
 
@@ -131,7 +135,8 @@ def _arm(kind: str, at: Any, what: Any, person_id: Any, *, motor_id: Any, words:
             .outerjoin(Person, Person.id == person_id))
 
 
-def _broke(cause: str, key: Any) -> Any:
+def broken_rules(cause: str, key: Any) -> Any:
+    """The rules that judged an entry and found something, with commas."""
     return (sa.select(sa.func.aggregate_strings(Finding.rule, ", "))
             .where(Finding.cause == cause, Finding.cause_id == key).scalar_subquery())
 
@@ -147,14 +152,15 @@ def _lines(session: Session, unit_id: int, week: Week) -> Iterator[Line]:
     arms = (
         # what: outcome; an hour of the week before too, for the first starts of this one
         _arm(START, Start.at, Start.outcome, Start.person_id, motor_id=Start.motor_id, number=Start.duration_s,
-             broke=_broke("start", Start.id)).join(Motor, Motor.id == Start.motor_id)
+             broke=broken_rules("start", Start.id)).join(Motor, Motor.id == Start.motor_id)
         .where(Start.unit_id == unit_id, Start.at > week.start - HOUR, Start.at < week.end),
         # what: the protection that opened; words: the cause as first found; more: what was found since
         _arm(TRIP, Trip.at, Trip.protection, Trip.person_id, motor_id=Trip.motor_id, words=Trip.cause, more=found)
         .join(Motor, Motor.id == Trip.motor_id).where(*within(Trip)),
         # what: the end; words: the lubricant; more: the reason for going on after a warning
         _arm(GREASED, Greasing.at, Greasing.end, Greasing.person_id, motor_id=Greasing.motor_id,
-             words=Greasing.lubricant, more=Greasing.why, number=Greasing.grams, broke=_broke("greasing", Greasing.id))
+             words=Greasing.lubricant, more=Greasing.why, number=Greasing.grams,
+             broke=broken_rules("greasing", Greasing.id))
         .join(Motor, Motor.id == Greasing.motor_id).where(*within(Greasing), something_went_in()),
         # what: the subject; words: which one and from what to what; more: why
         _arm(CHANGE, Change.at, Change.subject, Change.person_id, motor_id=none, more=Change.why,
@@ -169,7 +175,11 @@ def _lines(session: Session, unit_id: int, week: Week) -> Iterator[Line]:
         # every limit of starts ever set, few rows: which were in force. what: the name; number: the value
         _arm(LIMIT, LimitChange.at, LimitChange.name, LimitChange.person_id, motor_id=LimitChange.motor_id,
              number=LimitChange.value).outerjoin(Motor, sa.false())
-        .where(LimitChange.unit_id == unit_id, LimitChange.name.startswith("start_", autoescape=True)))
+        .where(LimitChange.unit_id == unit_id, LimitChange.name.startswith("start_", autoescape=True)),
+        # what: the measure; at: the start of the week it is of; number: the count
+        *(sa.select(sa.literal(COUNT), c.start, none, sa.literal(""), sa.literal(""), c.name, _NO_TEXT, _NO_TEXT,
+                    sa.cast(c["count"], Real), _NO_TEXT, _NO_TEXT)
+          for c in (arm.c for arm in count_arms(unit_id, weeks_compared(week)))))
     every = sa.union_all(*arms).subquery()
     for row in session.execute(sa.select(every).order_by(every.c.at, every.c.kind, every.c.tag, every.c.what)):
         yield Line(*row)
@@ -207,25 +217,19 @@ class _Set(NamedTuple):
     at: datetime
 
 
-def _allow(session: Session, counted: dict[int, MotorStarts], limits: list[Line], week: Week) -> None:
+def _allow(counted: dict[int, MotorStarts], limits: list[Line], route: Iterable[OnRoute], week: Week) -> None:
     """What each motor is allowed in an hour, by the plate and the limits in force when the week ended."""
-    at = week.end - timedelta(microseconds=1)
     changes: Any = [_Set(line.what, line.motor_id, line.number, line.at) for line in limits]
-    for motor, plate in plates_of(session, list(counted), at):
-        one = counted[motor.id]
-        one.allowed, one.source = allowance(motor, plate, limits_from(changes, motor.id, at))
+    for motor_id, allowed in allowances(route, changes, counted, week).items():
+        counted[motor_id].allowed, counted[motor_id].source = allowed
 
 
-def plates_of(session: Session, motor_ids: Any, at: datetime) -> Iterator[tuple[Motor, Nameplate | None]]:
-    """Each motor (a list or a query of ids) with the plate that was fitted then, else its first. One query."""
-    plate = aliased(Nameplate)
-    fitted = (sa.select(plate.id).where(plate.motor_id == Motor.id)
-              .order_by(sa.case((plate.fitted_from <= at, 0), else_=1),
-                        sa.case((plate.fitted_from <= at, plate.fitted_from)).desc(),
-                        plate.fitted_from, plate.id.desc()).limit(1).correlate(Motor).scalar_subquery())
-    rows = session.execute(sa.select(Motor, Nameplate).outerjoin(Nameplate, Nameplate.id == fitted)
-                           .where(Motor.id.in_(motor_ids)))
-    yield from ((motor, plate) for motor, plate in rows)
+def allowances(route: Iterable[OnRoute], changes: Any, motor_ids: Container[int] | None,
+               week: Week) -> dict[int, tuple[float | None, str]]:
+    """What each of these motors (None: all) is allowed in an hour, and by what, when the week ended."""
+    at = week.end - timedelta(microseconds=1)
+    return {one.motor.id: allowance(one.motor, one.plate, limits_from(changes, one.motor.id, at))
+            for one in route if motor_ids is None or one.motor.id in motor_ids}
 
 
 def allowance(motor: Motor, plate: Nameplate | None, limits: Any) -> tuple[float | None, str]:

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from statistics import median
+from typing import NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -20,7 +21,7 @@ from app.export.week import Week
 from app.rules.shifts import Shift, day_bounds
 from app.rules.spans import Span
 from app.sheets import makes_read
-from app.store.motors import Motor, walking_order
+from app.store.motors import Motor, Nameplate, fitted_plate, walking_order
 from app.store.people import Person, with_name
 from app.store.rounds import Reading, Round, not_corrected
 from app.store.routes import Walks, walks_of
@@ -81,9 +82,10 @@ class ShiftRound:
 
 @dataclass
 class Coverage:
-    """The week's rounds in figures."""
+    """The week's rounds in figures, and the motors they were due at."""
 
     rounds: list[ShiftRound]
+    route: list[OnRoute] = field(default_factory=list)
 
     def _with(self, result: str) -> int:
         return sum(1 for r in self.rounds if r.result == result)
@@ -142,14 +144,6 @@ class Coverage:
 # the queries -----------------------------------------------------------------------------------------------
 
 
-def rounds_of_week(session: Session, unit_id: int, first: date, last: date) -> dict[tuple[date, str], Round]:
-    """Rounds by shift date and name, of the dates from first to last. One query."""
-    rounds = session.scalars(
-        sa.select(Round).where(Round.unit_id == unit_id, Round.shift_date >= first, Round.shift_date <= last)
-        .options(with_name(Round.opened_by), with_name(Round.signed_by)))
-    return {(r.shift_date, r.shift_name): r for r in rounds}
-
-
 @dataclass(frozen=True, slots=True)
 class Look:
     """An entry as the count of a round needs it; `person` is the name."""
@@ -170,32 +164,51 @@ class Look:
         return self.skip_reason is not None
 
 
-def looks_of_rounds(session: Session, round_ids: list[int]) -> Iterator[Look]:
-    """Who entered what when in these rounds, in the order it was taken; no corrected entries, no bare values by token.
+def rounds_with_looks(session: Session, unit_id: int, first: date,
+                      last: date) -> tuple[dict[tuple[date, str], Round], dict[int, list[Look]]]:
+    """The rounds of the dates from first to last by date and name, and who entered what when in each, by its id.
 
-    A control room may send values every minute: they are no look, and are left where they are. One query.
+    In the order it was taken; no corrected entries, no bare values by token: a control room may send values every
+    minute, which are no look and are left where they are. One query.
     """
+    rounds: dict[tuple[date, str], Round] = {}
+    looks: dict[int, list[Look]] = {}
+    counts = sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None))
     for row in session.execute(
-            sa.select(Reading.round_id, Reading.motor_id, Person.name, Reading.skip_reason, Reading.token_id,
-                      Reading.watch, Reading.smoke, Reading.taken_at, Reading.received_at, Reading.entered_later)
-            .join(Person, Person.id == Reading.person_id)
-            .where(Reading.round_id.in_(round_ids), Reading.taken_back.is_(False), not_corrected(),
-                   sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None)))
-            .order_by(Reading.taken_at, Reading.received_at, Reading.id)):
-        yield Look(*row)
+            sa.select(Round, Reading.motor_id, Person.name, Reading.skip_reason, Reading.token_id, Reading.watch,
+                      Reading.smoke, Reading.taken_at, Reading.received_at, Reading.entered_later)
+            .select_from(Round).outerjoin(Reading, sa.and_(
+                Reading.round_id == Round.id, Reading.taken_back.is_(False), not_corrected(), counts))
+            .outerjoin(Person, Person.id == Reading.person_id)
+            .where(Round.unit_id == unit_id, Round.shift_date >= first, Round.shift_date <= last)
+            .order_by(Reading.taken_at, Reading.received_at, Reading.id)
+            .options(with_name(Round.opened_by), with_name(Round.signed_by))):
+        opened = row[0]
+        rounds[opened.shift_date, opened.shift_name] = opened
+        if row.motor_id is not None:
+            looks.setdefault(opened.id, []).append(Look(opened.id, *row[1:]))
+    return rounds, looks
 
 
-def route_before(session: Session, unit_id: int, instant: datetime) -> list[tuple[Motor, datetime | None]]:
-    """The motors in walking order, each with when it was last read before an instant.
+class OnRoute(NamedTuple):
+    """A motor as the week needs it: when it was last read before, and the plate fitted at the week's end."""
 
-    One query with one index look-up a motor, however long the history.
-    """
+    motor: Motor
+    last_read: datetime | None
+    plate: Nameplate | None
+
+
+def route_of(session: Session, unit_id: int, week: Week) -> list[OnRoute]:
+    """The motors in walking order. One query with an index look-up or two a motor, however long the history."""
     newest = (sa.select(Reading.taken_at).where(
-        Reading.motor_id == Motor.id, Reading.taken_at < instant, Reading.skip_reason.is_(None),
+        Reading.motor_id == Motor.id, Reading.taken_at < week.start, Reading.skip_reason.is_(None),
         Reading.watch.is_(False), sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)))
         .order_by(Reading.taken_at.desc()).limit(1).correlate(Motor).scalar_subquery())
-    rows = session.execute(sa.select(Motor, newest).where(Motor.unit_id == unit_id).order_by(*walking_order()))
-    return [(motor, at) for motor, at in rows]
+    rows = session.execute(
+        sa.select(Motor, newest, Nameplate)
+        .outerjoin(Nameplate, Nameplate.id == fitted_plate(week.end - timedelta(microseconds=1)))
+        .where(Motor.unit_id == unit_id).order_by(*walking_order()))
+    return [OnRoute(*row) for row in rows]
 
 
 # putting it together ---------------------------------------------------------------------------------------
@@ -213,11 +226,9 @@ def shifts_of_week(week: Week) -> list[Shift]:
 
 def coverage(session: Session, unit: Unit, week: Week, now: datetime) -> Coverage:
     """The rounds of the shifts that have begun. Three queries, whatever the number of motors and rounds."""
-    opened = rounds_of_week(session, unit.id, week_floor(week) - DAY, week.span.last)
-    looks: dict[int, list[Look]] = {}
-    for look in looks_of_rounds(session, [r.id for r in opened.values()]):
-        looks.setdefault(look.round_id, []).append(look)
-    route = _Route(route_before(session, unit.id, week.start), looks, week, walks_of(session, unit.id))
+    opened, looks = rounds_with_looks(session, unit.id, week_floor(week) - DAY, week.span.last)
+    motors = route_of(session, unit.id, week)
+    route = _Route(motors, looks, week, walks_of(session, unit.id))
     made = []
     for shift in shifts_of_week(week):
         sheet = opened.get((shift.date, shift.name))
@@ -227,7 +238,7 @@ def coverage(session: Session, unit: Unit, week: Week, now: datetime) -> Coverag
         walked = route.walk(ShiftRound(shift, sheet, over), looks.get(sheet.id, []) if sheet else [])
         if walked.planned or sheet is not None:
             made.append(walked)
-    return Coverage(made)
+    return Coverage(made, motors)
 
 
 def week_floor(week: Week) -> date:
@@ -251,11 +262,10 @@ def _paces(looks: list[Look]) -> Iterator[float]:
 class _Route:
     """Goes through the week's shifts in order, remembering when each motor was last read."""
 
-    def __init__(self, route: list[tuple[Motor, datetime | None]], looks: dict[int, list[Look]], week: Week,
-                 walks: Walks) -> None:
+    def __init__(self, route: list[OnRoute], looks: dict[int, list[Look]], week: Week, walks: Walks) -> None:
         self._zone = week.zone
-        self._motors = [motor for motor, _ in route]
-        self._last_read = {motor.id: at for motor, at in route if at is not None}
+        self._motors = [one.motor for one in route]
+        self._last_read = {one.motor.id: one.last_read for one in route if one.last_read is not None}
         self._every = {m.id: walks.every(m) for m in self._motors}
         seldom = {key for key, every in self._every.items() if every != "shift"}
         self._seldom: dict[int, list[tuple[datetime, int]]] = {}

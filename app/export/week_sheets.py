@@ -229,7 +229,7 @@ def week_tables(session: Session, unit: Unit, week: str, now: datetime) -> Itera
     yield sheet("Rounds", ROUNDS, round_rows(rounds, given))
     yield sheet("Not seen", NOT_SEEN, not_seen_rows(rounds, given))
     yield sheet("Repeats", REPEATS, repeat_rows(session, unit, given, now))
-    yield sheet("Starts", STARTS, start_rows(session, unit, given))
+    yield sheet("Starts", STARTS, start_rows(session, unit, given, rounds.route))
     yield sheet("Trips", TRIPS, trip_rows(session, unit, given))
     yield sheet("Lubrication", LUBRICATION, lubrication_rows(session, unit, given, now))
     yield sheet("Changes", CHANGES, change_rows(session, unit, given))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import uuid
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
+from itertools import groupby
 from typing import Any
 
 import sqlalchemy as sa
@@ -13,18 +13,19 @@ from sqlalchemy.orm import Session, aliased, lazyload
 
 from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, Row, figure, local_iso
 from app.export.week import AT_ONCE, Week, stood
-from app.export.week_done import allowance, plates_of
+from app.export.week_done import allowances, broken_rules
+from app.export.week_rounds import OnRoute
 from app.rules.greased import TOO_SOON, WRONG
 from app.store.changes import Change
 from app.store.dips import Dip
-from app.store.flags import Finding, Flag
-from app.store.limits import limit_changes, limits_from
+from app.store.flags import Flag
+from app.store.limits import limit_changes
 from app.store.lubrication import Greasing
 from app.store.motors import LubricationPoint, Motor
 from app.store.oil import OilEntry
 from app.store.people import Person
 from app.store.rounds import Reading
-from app.store.starts import Start, Stop, Trip, trips_between
+from app.store.starts import Start, Stop, Trip, TripAct
 from app.store.temporary import TemporaryState
 from app.store.units import Unit
 
@@ -64,68 +65,48 @@ TRIPS = (
 )
 
 
-def start_rows(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
-    """Starts of the week, oldest first."""
-    allowed = allowances(session, unit.id, week)
-    broken = broken_by_starts(session, unit.id, week.start, week.end)
+def start_rows(session: Session, unit: Unit, week: Week, route: Iterable[OnRoute]) -> Iterator[Row]:
+    """Starts of the week, oldest first. route: the unit's motors with their plates. Two queries."""
     lately: dict[int, deque[datetime]] = {}
-    # From an hour before the week on, for the first starts of it; half-open, in elapsed time.
+    allowed: dict[int, tuple[float | None, str]] = {}
     stopped = [sa.select(sa.func.max(kind.at)).where(kind.motor_id == Start.motor_id, kind.at <= Start.at)
                .correlate(Start).scalar_subquery() for kind in (Stop, Trip)]
+    # From an hour before the week on, for the first starts of it; half-open, in elapsed time.
     found = session.execute(
-        sa.select(Start, Motor.tag, Person.name, *stopped).join(Motor, Motor.id == Start.motor_id)
-        .join(Person, Person.id == Start.person_id)
+        sa.select(Start, Motor.tag, Person.name, broken_rules("start", Start.id), *stopped)
+        .join(Motor, Motor.id == Start.motor_id).join(Person, Person.id == Start.person_id)
         .where(Start.unit_id == unit.id, Start.at > week.start - HOUR, Start.at < week.end)
         .order_by(Start.at, Start.received_at, Start.id).execution_options(yield_per=AT_ONCE))
-    for start, tag, name, *stops in found:
+    for start, tag, name, broke, *stops in found:
         window = lately.setdefault(start.motor_id, deque())
         window.append(start.at)
         while window[0] <= start.at - HOUR:
             window.popleft()
         if week.holds(start.at):
-            rules = broken.get(start.id)
+            allowed = allowed or allowances(route, limit_changes(session, unit.id), None, week)
             since = max((at for at in stops if at is not None), default=None)
             yield (tag, local_iso(start.at, week.zone), start.outcome, figure(start.duration_s), name, len(window),
-                   f"no: {', '.join(rules)}" if rules else "yes", *allowed[start.motor_id],
+                   f"no: {', '.join(sorted(broke.split(', ')))}" if broke else "yes", *allowed[start.motor_id],
                    None if since is None else round((start.at - since).total_seconds() / 60.0, 1))
 
 
-def allowances(session: Session, unit_id: int, week: Week) -> dict[int, tuple[float | None, str]]:
-    """What each motor that was started in the week is allowed in an hour, and by what. Two queries."""
-    changes, at = limit_changes(session, unit_id), week.end - timedelta(microseconds=1)
-    started = sa.select(Start.motor_id).where(Start.unit_id == unit_id, Start.at >= week.start, Start.at < week.end)
-    return {motor.id: allowance(motor, plate, limits_from(changes, motor.id, at))
-            for motor, plate in plates_of(session, started, at)}
-
-
-def broken_by_starts(session: Session, unit_id: int, start: datetime, end: datetime) -> dict[uuid.UUID, list[str]]:
-    """The rules that starts in [start, end) broke, by start."""
-    broken: dict[uuid.UUID, list[str]] = {}
-    for key, rule in session.execute(
-            sa.select(Start.id, Finding.rule).join(Finding, sa.and_(Finding.cause == "start",
-                                                                    Finding.cause_id == Start.id))
-            .where(Start.unit_id == unit_id, Start.at >= start, Start.at < end).order_by(Finding.rule)):
-        broken.setdefault(key, []).append(rule)
-    return broken
-
-
 def trip_rows(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
-    """Trips of the week, oldest first."""
-    dips = {dip.id: dip.at for dip in session.scalars(sa.select(Dip).where(
-        Dip.id.in_(sa.select(Trip.dip_id).where(Trip.unit_id == unit.id, Trip.at >= week.start, Trip.at < week.end)))
-        .options(lazyload(Dip.answers)))}
-    for trip in trips_between(session, unit.id, week.start, week.end):
-        motor = trip.motor
-        done = "; ".join(f"{act.kind} {local_iso(act.at, week.zone)} by {act.qualified_name or act.person.name}"
-                         for act in trip.acts)
-        yield (motor.tag, local_iso(trip.at, week.zone), trip.protection, _cause(trip), trip.person.name, motor.area,
-               motor.service, local_iso(dips.get(trip.dip_id or 0), week.zone), done)
-
-
-def _cause(trip: Trip) -> str:
-    """What was found when it was recorded, then what each later act found, with whose word it is."""
-    later = [f"{act.found} ({act.qualified_name or act.person.name})" for act in trip.acts if act.found]
-    return "; ".join([*([trip.cause] if trip.cause else []), *later])
+    """Trips of the week, oldest first, each with what was done about it since. One query."""
+    doer = aliased(Person)
+    found = session.execute(
+        sa.select(Trip, Motor, Person.name, Dip.at, TripAct, sa.func.coalesce(TripAct.qualified_name, doer.name))
+        .join(Motor, Motor.id == Trip.motor_id).join(Person, Person.id == Trip.person_id)
+        .outerjoin(Dip, Dip.id == Trip.dip_id).outerjoin(TripAct, TripAct.trip_id == Trip.id)
+        .outerjoin(doer, doer.id == TripAct.person_id)
+        .where(Trip.unit_id == unit.id, Trip.at >= week.start, Trip.at < week.end)
+        .order_by(Trip.at, Trip.id, TripAct.id).options(lazyload(Trip.acts)))
+    for _, rows in groupby(found, key=lambda row: row[0].id):
+        (trip, motor, name, dip_at, *_), *_ = told = list(rows)
+        acts = [(act, who) for *_, act, who in told if act is not None]
+        causes = [trip.cause, *(f"{act.found} ({who})" for act, who in acts if act.found)]
+        done = "; ".join(f"{act.kind} {local_iso(act.at, week.zone)} by {who}" for act, who in acts)
+        yield (motor.tag, local_iso(trip.at, week.zone), trip.protection, "; ".join(filter(None, causes)), name,
+               motor.area, motor.service, local_iso(dip_at, week.zone), done)
 
 
 # lubrication -----------------------------------------------------------------------------------------------
@@ -173,8 +154,7 @@ def _greased(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
     before = (sa.select(sa.func.max(earlier.at)).where(
         earlier.motor_id == Greasing.motor_id, earlier.end == Greasing.end, earlier.at < Greasing.at)
         .correlate(Greasing).scalar_subquery())
-    rules = (sa.select(sa.func.aggregate_strings(Finding.rule, ", "))
-             .where(Finding.cause == "greasing", Finding.cause_id == Greasing.id).scalar_subquery())
+    rules = broken_rules("greasing", Greasing.id)
     plug = (sa.select(sa.func.max(TemporaryState.ended_at)).where(TemporaryState.greasing_id == Greasing.id)
             .scalar_subquery())
     found = session.execute(

@@ -238,6 +238,15 @@ class MotorRun(Base):
         return self.run_s + (gap_s if self.state == facts.RUNNING else 0.0), self.unsure_s + unsure_s
 
 
+def fitted_plate(at: datetime) -> sa.ScalarSelect[int]:
+    """For a query of motors: the id of the plate that was fitted then, else of the first one."""
+    plate = sa.orm.aliased(Nameplate)
+    return (sa.select(plate.id).where(plate.motor_id == Motor.id)
+            .order_by(sa.case((plate.fitted_from <= at, 0), else_=1),
+                      sa.case((plate.fitted_from <= at, plate.fitted_from)).desc(),
+                      plate.fitted_from, plate.id.desc()).limit(1).correlate(Motor).scalar_subquery())
+
+
 def walking_order() -> tuple[sa.SQLColumnExpression[Any], ...]:
     """Route order, those without one last, on both databases alike."""
     return (sa.case((Motor.route_order.is_(None), 1), else_=0), Motor.route_order, Motor.tag_key, Motor.id)

@@ -13,7 +13,6 @@ from app.rules import axis
 from app.rules.findings import PRIORITIES
 from app.rules.shifts import BadWeek, week_of
 from app.rules.spans import Span, parse_span
-from app.store import motors
 from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.web.access import allow, found_or_404, now, reading, unit
 from app.web.chart import KINDS, picture
@@ -64,11 +63,11 @@ def shown_days() -> Shown:
 @bp.get("/motors/<int:motor_id>/trends")
 @allow(OPERATOR)
 def motor(motor_id: int) -> Any:
-    """Eight queries, whatever the span holds."""
+    """Five queries, whatever the span holds."""
     shown = shown_days()
     start, end = shown.span.bounds(unit().calendar.zone)
     with reading() as session:
-        one = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
+        one = found_or_404(motor_trends.motor_with_plates(session, unit().id, motor_id))
         trend = motor_trends.trend_of(session, unit(), one, start, end)
         pictures = [picture(panel, trend.marks, unit(), start, end) for panel in trend.panels]
         return render_template("trends/motor.html", motor=one, trend=trend, pictures=pictures, shown=shown,

@@ -9,7 +9,6 @@ from typing import Any
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 
 from app.export.week import ExceptionRow, exception_rows, week_for
-from app.export.week_compare import compared
 from app.export.week_done import done_in
 from app.export.week_figures import Figures, most_first, repeats
 from app.export.week_rounds import coverage
@@ -85,7 +84,7 @@ def meeting(week: str) -> Any:
 
 
 def shown(week: str, filters: Filters, most: int) -> dict[str, Any]:
-    """Everything that the pages of a week show. Eight queries, whatever was raised and done."""
+    """Everything that the pages of a week show. Five queries, whatever was raised and done."""
     given, moment = week_for(unit(), known_span(week).text), now()
     figures, rows, matching = Figures(), [], 0
     with reading() as session:
@@ -94,11 +93,13 @@ def shown(week: str, filters: Filters, most: int) -> dict[str, Any]:
                 matching += 1
                 if matching <= most:
                     rows.append(row)
+        rounds = coverage(session, unit(), given, moment)
+        done = done_in(session, unit(), given, rounds.route)
         return {
             "named": named(given.span, given.start, given.end, moment), "week": given.text, "given": given,
             "figures": figures, "filters": filters, "rows": rows, "matching": matching,
-            "rounds": coverage(session, unit(), given, moment), "compared": compared(session, unit().id, given),
-            "repeats": repeats(session, unit().id, given, moment), "done": done_in(session, unit(), given),
+            "rounds": rounds, "done": done, "compared": done.compared,
+            "repeats": repeats(session, unit().id, given, moment),
             "by_rule": most_first(figures.by_rule), "by_area": most_first(figures.by_area),
             "choices": choices(figures)}
 
