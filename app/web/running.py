@@ -7,7 +7,7 @@ from typing import Any
 
 from flask import Blueprint, Flask, Response, abort, current_app, g, render_template, request
 
-from app import guessing, running_state
+from app import VERSION, guessing, running_state
 from app.config import BadSetting
 from app.store import people
 from app.web import access
@@ -22,7 +22,7 @@ def page() -> Any:
     with reading() as session:
         state = running_state.state_of(session, access.unit(), now(), settings().instance)
     return render_template("settings/running.html", state=state, waited=running_state.WAITED,
-                           clock_off=running_state.CLOCK_OFF)
+                           clock_off=running_state.CLOCK_OFF, program=VERSION)
 
 
 @bp.get("/metrics")

@@ -1,18 +1,21 @@
-// One line under the menu, on every page: seen, waiting, not seen; and what stands in the way of keeping things here.
+// One line under the menu: done, waiting, not seen; and what stands in the way of keeping things here. Always in view on
+// the pages of the walk; elsewhere only while something waits here.
 import * as queue from "./queue.js";
 import { clock, el, many } from "./dom.js";
 import { old, over, walk } from "./walk.js";
 
 const FULL_PERCENT = 80;
+const WALK = /^\/((sheet|motors|entries|tablet|dips|lubrication|greasings|starts|trips|temporary|handover)(\/.*)?)?$/;
 
 export async function drawStrip(line, person, storage) {
   const known = await walk(person), contact = await queue.noted("contact"), here = await roundHere(known.shift);
-  const waiting = known.waiting.length, mine = known.shift && !over(known.shift);
+  const waiting = known.waiting.length, mine = WALK.test(location.pathname) && known.shift && !over(known.shift);
   line.hidden = !mine && !waiting && !known.attention.length;
   if (line.hidden) return;
   const oldest = known.waiting[0], asks = known.waiting.find((e) => e.problem?.status === 401);
   line.replaceChildren(
-    ...(mine ? [count(known.done + known.skipped, "seen")] : []),
+    ...(mine ? [count(known.done, "done")] : []),
+    ...(mine && known.skipped ? [count(known.skipped, "skipped")] : []),
     el("a", { href: "/tablet/entries", class: waiting ? "waits" : "" }, el("b", {}, String(waiting)), " waiting",
       oldest ? `, oldest ${clock(oldest.madeAt)}` : ""),
     ...(mine ? [count(known.left, "not seen")] : []),
