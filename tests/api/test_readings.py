@@ -337,3 +337,14 @@ def test_a_body_that_is_none_is_a_clear_problem(door: Door, data: bytes, status:
 def test_a_hundred_thousand_unknown_fields_are_not_all_told(door: Door) -> None:
     answer = door.post("/readings", {**reading_body(), **{f"f{i}": 1 for i in range(100_000)}})
     assert answer.status_code == 422 and len(answer.data) < 20_000
+
+
+@pytest.mark.usefixtures("quiet_chart")
+def test_a_figure_that_was_asked_about_keeps_the_question_and_only_figures_have_one(door: Door) -> None:
+    words = {"bearing_temp_c.DE": "158 °C, asked: 158 °F (= 70 °C)?"}
+    body = reading_body(bearing_temp_c={"DE": 158.0}, method="contact", confirmed=words)
+    assert door.findings(body)[("bearing_hot", "DE")] == "act now"
+    (told,) = door.get("/readings").json["readings"]
+    assert told["confirmed"] == words
+    refused = door.post("/readings", reading_body(confirmed={"smoke": "sure"}))
+    assert fields_of(refused) == ["confirmed"]
