@@ -25,7 +25,7 @@ week_files.add_to(bp)
 #: More rows than anyone reads on a page; the files hold them all.
 MOST_ON_PAGE = 500
 #: What fits on the one printed page beside the figures, however bad the week was.
-MOST_AT_MEETING = 8
+MOST_AT_MEETING = 5
 STATES = ("active", "improving", "returned to normal", "shelved", "closed")
 
 

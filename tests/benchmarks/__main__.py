@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Iterable
 
 from tests import cluster
-from tests.benchmarks import costs, history, loading, pages, peers, saves, servers
+from tests.benchmarks import costs, history, loading, pages, peers, saves, servers, week
 from tests.benchmarks.answer_key import judge
 from tests.benchmarks.ground import Ground, filled
 from tests.benchmarks.invented import invent
@@ -68,6 +68,7 @@ def main(arguments: list[str]) -> int:
     full, wanted = "--full" in arguments, [a for a in arguments if not a.startswith("-")]
     lines: list[Line] = []
     left_out: list[str] = [] if full else ["5,000,000 readings (500,000 were taken)", "5,475,000 readings loaded",
+                                           "100,000 exceptions as files",
                                            "what people use instead (--full, with the extra `peers`)"]
     try:
         with cluster.running() as url:
@@ -96,6 +97,10 @@ def _all(server: cluster.Server | None, full: bool, wanted: list[str], lines: li
     measured(ON_THREE_YEARS, wanted, lines, motors=60, days=1095)
     if _asked("history", wanted):
         _run("history", lambda: history.flat(server, full), lines)
+    if _asked("bad week", wanted):
+        _run("bad week", week.two_thousand_exceptions, lines)
+    if full and _asked("rows of a week", wanted):
+        _run("rows of a week", week.hundred_thousand_rows, lines)
     if _asked("load", wanted):
         _run("load", lambda: loading.load(full), lines)
     if full and _asked("peers", wanted):
