@@ -168,7 +168,7 @@ class EntryForm(Form):
         good = super().validate(extra_validators)
         return all([good, self._look_agrees(), self._state_agrees(),
                     self._both_agrees(self.vibration_both, "vibration_feel", "as usual"),
-                    self._both_agrees(self.lubricant_both, "lubricant", "ok"), self._phases_agree(),
+                    self._both_agrees(self.lubricant_both, "lubricant", "ok"), self._amps_agree(), self._volts_agree(),
                     self._seen_at_is_a_time(), self._correction_says_why(), figures_are_meant(self)])
 
     def _wrong(self, field: Field, says: str) -> bool:
@@ -204,7 +204,7 @@ class EntryForm(Form):
             return self._wrong(both, f"You chose that it is not, and “{fine}” at both ends. Take one of them back.")
         return True
 
-    def _phases_agree(self) -> bool:
+    def _amps_agree(self) -> bool:
         if self.state.data and "amps_1" in self.left_out():
             return True
         typed = [bool((f.data or "").strip()) for f in (self.amps_1, self.amps_2, self.amps_3)]
@@ -215,6 +215,11 @@ class EntryForm(Form):
             return self._wrong(self.amps_unread, "Could not read, or not fitted? Take one of them back.")
         if typed[1] != typed[2] or (typed[1] and not typed[0]):
             return self._wrong(self.amps_1, "Enter one phase, or all three.")
+        return True
+
+    def _volts_agree(self) -> bool:
+        if self.state.data and "volts_1" in self.left_out():
+            return True
         volts = [bool((f.data or "").strip()) for f in (self.volts_1, self.volts_2, self.volts_3)]
         if any(volts) and volts not in ([True, False, False], [True, True, True]):
             return self._wrong(self.volts_1, "Enter one voltage, or all three.")

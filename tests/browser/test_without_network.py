@@ -92,6 +92,7 @@ def test_a_start_entered_here_is_counted_and_yes_is_never_said(tablet: Page, mot
     expect(word).to_have_text("Not before 07:50:00")
     expect(tablet.locator(".answer")).to_contain_text("1 of 1 starts used in 60 min (general practice)")
     expect(tablet.locator(".answer")).to_contain_text("ask the control room before you start")
+    expect(tablet.locator("[data-condition]")).to_contain_text("as of 07:12")
     shot(tablet, "start-no-network")
     assert "yes" not in re.sub("no yes", "", tablet.locator(".answer").inner_text().lower())
 

@@ -1,7 +1,7 @@
 // Counts down to the server's instant by the server's clock. The tablet's own clock may be wrong, be put right in the
 // middle of it, or stop while the tablet sleeps: whenever its two clocks disagree, the server is asked again. The answer
 // is the server's to give. Without the server this page says what offline/not_before.js may say, and never "yes".
-import { clockAhead, earliest, enteredHere, inWords, startFactsOf } from "./offline/not_before.js";
+import { clockAhead, earliest, enteredHere, inWords, startFactsOf, wallTime } from "./offline/not_before.js";
 
 const YES_HOLDS_S = 60; // another crew may have started it meanwhile
 const ASK_AGAIN_S = 20; // while the server does not answer
@@ -94,11 +94,13 @@ function drawAlone(now) {
   });
   while (there.children.length > lines.length) there.lastChild.remove();
 }
+const inUnit = (at) => (facts ? wallTime(at, facts.zone, at).slice(0, 5) : "before");
 function begin() {
   for (const part of answer.querySelectorAll(":scope > :not(h2, .acts)")) part.hidden = true;
   const there = document.createElement("div");
   there.dataset.alone = "";
   answer.querySelector("h2").after(there);
+  document.querySelector("[data-condition] .sub").append(` · as of ${inUnit(told)}`);
   return there;
 }
 

@@ -25,8 +25,7 @@ const SAYS = {
 export function cleanText(text) {
   const plain = text.replace(/\r\n?/g, "\n").normalize("NFC");
   // eslint-disable-next-line no-control-regex
-  return plain.replace(/[\u0000-\u0008\u000b-\u001f\u007f-\u009f]/g, "").replace(/[\ud800-\udfff](?![\udc00-\udfff])/g,
-    "").trim();
+  return plain.replace(/[\u0000-\u0008\u000b-\u001f\u007f-\u009f]/g, "").replace(/\p{Surrogate}/gu, "").trim();
 }
 
 class Form {
@@ -42,7 +41,7 @@ class Form {
   wrong(field, says) { this.problems.push({ field, says }); }
   hidden() {
     const state = this.get("state");
-    if (state === RUNNING || !state) return [];
+    if (state === RUNNING) return [];
     return state === STANDBY ? RUNNING_ONLY : [...RUNNING_ONLY, ...IN_SERVICE_ONLY];
   }
   said(name) { return (this.left.includes(name) ? "" : this.get(name)) || null; }
@@ -52,9 +51,10 @@ class Form {
       const typed = this.get(name).trim();
       if (!typed) continue;
       const [low, high, unit] = this.about.ranges[kind], read = understood(typed);
-      if (read.says) this.wrong(name, SAYS[read.says](typed.replace("\u2212", "-")));
+      const said = typed.replace("\u2212", "-");
+      if (read.says) this.wrong(name, SAYS[read.says](said));
       else if (!(read.value >= low && read.value <= high)) {
-        this.wrong(name, `${typed} ${unit} cannot be: enter a value from ${plain(low)} to ${plain(high)} ${unit}.`);
+        this.wrong(name, `${said} ${unit} cannot be: enter a value from ${plain(low)} to ${plain(high)} ${unit}.`);
       } else this.numbers[name] = { value: read.value, unit, typed, ...this.meant(name, typed, unit) };
     }
   }
@@ -109,7 +109,7 @@ class Form {
       const thing = ["guard", "ground"].find((t) => chosen.includes(`${t} missing`) && chosen.includes(`${t} loose`));
       if (thing) this.wrong("look", `The ${thing} cannot be both missing and loose. Choose one.`);
     }
-    for (const name of Object.keys(FIGURES).filter((n) => this.left.includes(n) && this.get(n).trim())) {
+    for (const name of Object.keys(FIGURES).filter((n) => state && this.left.includes(n) && this.get(n).trim())) {
       this.wrong(name, `A motor ${state} is not asked for this. Empty it, or choose another state.`);
     }
     this.bothAgree("vibration_both", "vibration_feel", "as usual");
@@ -129,7 +129,7 @@ class Form {
     }
   }
   phasesAgree() {
-    if (this.left.includes("amps_1")) return;
+    if (this.get("state") && this.left.includes("amps_1")) return;
     const filled = (name) => [1, 2, 3].map((i) => Boolean(this.get(`${name}_${i}`).trim()));
     const amps = filled("amps"), volts = filled("volts"), reasons = this.list("amps_unread");
     if (amps.some(Boolean) && reasons.length) {
