@@ -266,6 +266,13 @@ def motor_by_id(session: Session, unit_id: int, motor_id: int) -> Motor | None:
     return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.id == motor_id))
 
 
+def motor_whole(session: Session, unit_id: int, motor_id: int) -> Motor | None:
+    """The same with its plates and its lubrication chart, in one query."""
+    return session.scalars(
+        sa.select(Motor).where(Motor.unit_id == unit_id, Motor.id == motor_id)
+        .options(sa.orm.joinedload(Motor.nameplates), sa.orm.joinedload(Motor.points))).unique().one_or_none()
+
+
 def motor_by_tag(session: Session, unit_id: int, tag: str) -> Motor | None:
     return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.tag_key == tag_key(tag)))
 

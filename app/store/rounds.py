@@ -297,7 +297,8 @@ def round_by_id(session: Session, unit_id: int, round_id: int) -> Round | None:
 
 
 def reading_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Reading | None:
-    return session.scalar(sa.select(Reading).where(Reading.unit_id == unit_id, Reading.id == key))
+    return session.scalar(sa.select(Reading).where(Reading.unit_id == unit_id, Reading.id == key)
+                          .options(*map(sa.orm.joinedload, (Reading.nameplate, Reading.motor, Reading.round))))
 
 
 @cache

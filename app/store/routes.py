@@ -85,11 +85,13 @@ def register_of(session: Session, unit_id: int) -> list[Motor]:
 
 
 def routes_of(session: Session, unit_id: int) -> list[Route]:
-    return list(session.scalars(sa.select(Route).where(Route.unit_id == unit_id).order_by(Route.place, Route.id)))
+    return list(session.scalars(
+        sa.select(Route).where(Route.unit_id == unit_id).options(sa.orm.joinedload(Route.stops))
+        .order_by(Route.place, Route.id)).unique())
 
 
 def walks_of(session: Session, unit_id: int) -> Walks:
-    """The unit's routes; one query more where there are any."""
+    """The unit's routes with their motors, in one query."""
     routes = tuple(routes_of(session, unit_id))
     of_motor: dict[int, tuple[Route, ...]] = {}
     for route in routes:

@@ -25,7 +25,7 @@ from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.shifts import Shift, local_instant
 from app.sheets import DONE, NOT_DUE, Row, sheet_of
 from app.sheets import SKIPPED as SKIPPED_ROW
-from app.store import motors, people, rounds
+from app.store import motors, rounds
 from app.store.motors import Motor
 from app.store.people import OPERATOR
 from app.store.rounds import Round
@@ -114,7 +114,6 @@ def _page(shift: Shift, left: dict[int, Typed]) -> str:
         return render_template(
             "paper/entries.html", shift=shift, shifts=[(_key(s), s) for s in _shifts()], key=_key(shift), rows=rows,
             round=opened, boxes=boxes_in(order_of(unit(), "")), where=_where, no_need=no_need, done=(DONE, SKIPPED_ROW),
-            crew=[p for p in people.people_of(session, unit()) if p.active and p.id != person().id],
             walked_by=request.form.get("walked_by", ""), has_routes=shown.has_routes,
             faults=sum(len(row.wrong) + len(row.asked) for row in left.values()), left=left)
 

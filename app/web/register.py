@@ -13,7 +13,7 @@ from app import judging, plates
 from app.export.register import register_csv
 from app.rules.nameplate import questions
 from app.store import limits, register, routes
-from app.store.motors import Motor, motor_by_id, motor_by_tag, motors_of
+from app.store.motors import Motor, motor_by_id, motor_by_tag, motor_whole, motors_of
 from app.store.register import COLUMNS, Edit, RegisterErrors, cells_of
 from app.store.register_columns import clean, exact
 from app.store.register_reading import visible
@@ -71,7 +71,7 @@ def index() -> Any:
 @allow(SUPERVISOR)
 def motor(motor_id: int) -> Any:
     with reading() as session:
-        shown = found_or_404(motor_by_id(session, access.unit().id, motor_id))
+        shown = found_or_404(motor_whole(session, access.unit().id, motor_id))
         return render_template(
             "register/motor.html", motor=shown, plate=shown.nameplate, pairs=pairs, asks=asked(session, shown),
             waits=register.waits_for_second_person(shown, shown.nameplate), on=routes.on_which(session, shown),
