@@ -257,7 +257,9 @@ def check_request() -> Any:
 
 def _touch(endpoint: str) -> None:
     """Somebody is at the tablet: it opened a page or said so. What a page asks for by itself does not count."""
-    by_hand = request.headers.get("Sec-Fetch-Mode", "navigate") == "navigate" or endpoint == "accounts.still_here"
+    mode = request.headers.get("Sec-Fetch-Mode")  # only over https and on the machine itself
+    opens_a_page = mode == "navigate" if mode else "text/html" in request.headers.get("Accept", "text/html")
+    by_hand = opens_a_page or endpoint == "accounts.still_here"
     signed = g.signed_in
     if by_hand and now() - (signed.touched_at or signed.started_at) >= TOUCH_EVERY:
         with writing() as session:

@@ -366,15 +366,16 @@ def test_untouched_for_its_minutes_a_tablet_asks_who_is_there_and_an_office_mach
     assert names_on(tablet)[0] == "Operator"
 
 
+@pytest.mark.parametrize("by_itself", [{"Sec-Fetch-Mode": "cors"}, {"Accept": "*/*"}], ids=["https", "http"])
 def test_each_page_opened_is_a_touch_and_what_a_page_asks_for_by_itself_is_none(
-        app: Flask, crew: Plant, clock: Clock) -> None:
+        app: Flask, crew: Plant, clock: Clock, by_itself: dict[str, str]) -> None:
     tablet = in_hand(enrolled(app, crew), crew.operator)
     for _ in range(4):
         clock.advance(minutes=9)
         assert tablet.get("/sheet").status_code == 200
     for _ in range(2):
         clock.advance(minutes=6)
-        tablet.get("/sheet", headers={"Sec-Fetch-Mode": "cors"})
+        tablet.get("/sheet", headers=by_itself)
     assert who(tablet) is None
 
 
