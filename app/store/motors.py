@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules import facts, running_hours
-from app.store.asked import once
+from app.store.asked import ASKED, once
 from app.store.base import Base, Real, UtcDateTime, one_of
 from app.store.people import Person
 from app.store.units import Unit
@@ -262,8 +262,11 @@ def motors_of(session: Session, unit_id: int) -> list[Motor]:
 
 @once
 def motor_by_id(session: Session, unit_id: int, motor_id: int) -> Motor | None:
-    """A motor of this unit; another unit's is None, like one that does not exist."""
-    return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.id == motor_id))
+    """A motor of this unit, for reading with plate and chart; another unit's is None, as if it did not exist."""
+    query = sa.select(Motor).where(Motor.unit_id == unit_id, Motor.id == motor_id)
+    if ASKED in session.info:  # for writing its row may be locked, and PostgreSQL locks no row of an outer join
+        query = query.options(sa.orm.joinedload(Motor.nameplates), sa.orm.joinedload(Motor.points))
+    return session.scalars(query).unique().first()
 
 
 def motor_whole(session: Session, unit_id: int, motor_id: int) -> Motor | None:

@@ -43,7 +43,7 @@ def sheet() -> Any:
     opened = _this_round()
     flag_what_is_late()
     with reading() as session:
-        opened = session.get_one(Round, opened.id)
+        opened = session.merge(opened, load=False)  # read just now
         shown = sheet_of(session, unit(), opened, now())
         standing = flags.open_flags(session, unit().id)
         return render_template("rounds/sheet.html", round=opened, sheet=shown, next=shown.next_after(None),
