@@ -188,7 +188,7 @@ def from_the_tablet(context: BrowserContext, kept: datetime) -> None:
 
 def test_a_page_kept_on_the_tablet_never_shows_its_yes(ground: Ground, new_context: Callable[..., BrowserContext],
                                                        shot: Callable[..., Any]) -> None:
-    context = new_context(viewport={"width": 800, "height": 1280})
+    context = new_context(viewport={"width": 800, "height": 1280}, service_workers="block")
     context.clock.install(time=at("10:30"))
     page = context.new_page()
     sign_in_page(page, ground.plant.operator)
