@@ -6,9 +6,9 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from cheroot.wsgi import Server
 from flask import Flask
@@ -21,8 +21,8 @@ Wsgi = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 
 
 class Unreliable:
-    """The app as a weak network shows it. Each answer passes through `way(number, path, answer)`: None drops it after
-    the app has done its work."""
+    """The app as a weak network shows it: every so-manieth answer to an entry goes dead after the app has stored it;
+    or something in between answers `instead` of the app."""
 
     def __init__(self, app: Wsgi) -> None:
         self.app = app
@@ -37,18 +37,24 @@ class Unreliable:
             start_response(status, [("Content-Type", "text/html"), ("Content-Length", str(len(body)))])
             return [body]
         told: list[Any] = []
-        body = b"".join(self.app(environ, lambda *given: told.append(given)))
+        with closing(cast(Any, self.app(environ, lambda *given: told.append(given)))) as answer:
+            body = b"".join(answer)
         status, headers = told[0][0], told[0][1]
         if environ["REQUEST_METHOD"] == "POST" and environ["PATH_INFO"].startswith("/tablet/"):
             self.posts += 1
             if self.drop_every and self.posts % self.drop_every == 0:
                 # Promised and not kept: the browser sees the line go dead in the middle of the answer.
                 start_response(status, [*((k, v) for k, v in headers if k != "Content-Length"),
-                                        ("Content-Length", str(len(body) + 100)), ("Connection", "close")])
-                return [body[:5]]
+                                        ("Content-Length", str(len(body) + 100))])
+                return _line_goes_dead(body[:5])
         self.sent_bytes += len(body) + sum(len(k) + len(v) + 4 for k, v in headers)
         start_response(status, headers)
         return [body]
+
+
+def _line_goes_dead(begun: bytes) -> Iterator[bytes]:
+    yield begun
+    raise RuntimeError("the line went dead here")
 
 
 @contextmanager

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
-from playwright.sync_api import BrowserContext, Page, expect
+from flask import Flask
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from app.db import Database
 from app.store.motors import Motor
 from app.store.rounds import Reading
 from tests.browser.conftest import UPRIGHT, sign_in_page
-from tests.browser.tablets import taken_along
+from tests.browser.tablets import Unreliable, kill, served, switch_on, taken_along
 from tests.browser.test_main_job import look_and_feel, save, type_amps
+from tests.conftest import Clock
 from tests.factories import Plant, make_motor
 from tests.web.at_motor import greased_lately
 
@@ -76,3 +80,131 @@ def test_what_is_saved_without_a_network_is_here_first_and_at_the_server_later(
     expect(page.locator("[data-on-tablet]")).to_contain_text("0 waiting")
     assert sorted((r.motor.tag, r.current_a, r.skip_reason) for r in stored(app_database)) == [
         ("P-101A", (81.0,), None), ("P-102", (105.0,), None), ("P-103", (), "no time this round")]
+
+
+#: Fills the form at the motor and saves it: taps in one go, for the long walks.
+FILL = """(amps) => {
+  const choose = (name, value) => document.querySelector(`[name="${name}"][value="${value}"]`).click();
+  choose("state", "running"); choose("look", "nothing wrong"); choose("vibration_both", "as usual");
+  for (const end of ["DE", "ODE"]) choose(`bearing_feel_${end}`, "warm");
+  choose("winding_feel", "warm"); choose("lubricant_both", "ok"); choose("cleanliness", "clean");
+  document.getElementById("amps_1").value = amps;
+  document.querySelector(".bar button.main").click();
+}"""
+
+
+def walk(page: Page, context: BrowserContext, clock: Clock, count: int) -> list[tuple[str, datetime]]:
+    """So many motors one after the other, a minute each, as the black button leads; what was saved when."""
+    walked = []
+    for _ in range(count):
+        page.locator("form.entry .bar button.main").wait_for()
+        tag = page.locator("h1").inner_text()
+        context.clock.set_fixed_time(clock.advance(minutes=1))
+        page.evaluate(FILL, "81")
+        page.locator("[data-result]").wait_for()
+        walked.append((tag, clock.now))
+        page.locator(".bar a.main").click()
+        page.wait_for_function("!location.pathname.startsWith('/tablet/')")
+    return walked
+
+
+def make_route(database: Database, plant: Plant, count: int) -> None:
+    with database.writing() as session:
+        unit = session.merge(plant.unit)
+        made = [plant.motor, *(make_motor(session, unit, f"P-{n}", route_order=n, service=f"pump {n}")
+                               for n in range(102, 101 + count))]
+        session.commit()
+    greased_lately(database, *made)
+
+
+def test_forty_motors_walked_without_a_network_and_the_browser_killed_are_forty_entries(
+        app: Flask, plant: Plant, app_database: Database, clock: Clock, browser: Browser, tmp_path: Path) -> None:
+    """The network is cut once the sheet is open. After 20 motors the browser is killed; it comes back without a
+    network and without a server's word. Then a server that stores and drops every third answer; two pages send."""
+    make_route(app_database, plant, 40)
+    weak, profile = Unreliable(app.wsgi_app), tmp_path / "profile"
+    with served(app, weak) as url:
+        context = switch_on(browser, profile, url, clock.now)
+        page = context.pages[0]
+        sign_in_page(page, plant.operator)
+        taken_along(page)
+        context.set_offline(True)
+        page.get_by_role("link", name="Go to P-101A").tap()
+        walked = walk(page, context, clock, 20)
+        kill(profile)
+
+        weak.instead = ("502 Bad Gateway", b"no server behind this proxy")
+        context = switch_on(browser, profile, url, clock.now)
+        context.set_offline(True)
+        page = context.pages[0]
+        page.goto("/sheet")
+        expect(page.locator("[data-on-tablet]")).to_contain_text("20 seen20 waiting, oldest 07:13")
+        page.locator(".bar a.main").click()
+        walked += walk(page, context, clock, 20)
+        expect(page.locator("[data-on-tablet]")).to_contain_text("40 seen40 waiting")
+        assert stored(app_database) == []
+
+        context.set_offline(False)  # a network again, but a proxy whose server is away
+        page.evaluate("dispatchEvent(new Event('online'))")
+        page.goto("/tablet/entries")
+        page.get_by_role("button", name="Send now").click()
+        expect(page.locator("[data-on-tablet]")).to_contain_text("40 waiting")
+
+        weak.instead, weak.drop_every = None, 3
+        arrived = clock.advance(minutes=30)
+        context.clock.set_fixed_time(arrived)
+        other = context.new_page()  # two pages of one tablet send at once; the sign-in died with the browser
+        other.goto("/sign-in")
+        for each in (page, other):
+            each.evaluate("dispatchEvent(new Event('online'))")
+        expect(other.locator("[data-on-tablet]")).to_be_hidden(timeout=60_000)  # nobody is signed in, and nothing waits
+        weak.drop_every = 0
+        context.close()
+    assert weak.posts > 40  # some were sent again
+    rows = stored(app_database)
+    assert [(r.motor.tag, r.taken_at) for r in rows] == walked
+    assert {r.person.sign_in for r in rows} == {"operator"}
+    assert {r.received_at for r in rows} == {arrived}
+    assert {r.clock_offset_s for r in rows} == {0.0}
+
+
+def test_what_one_leaves_on_the_tablet_is_sent_as_theirs_and_none_of_their_pages_stay(
+        plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext], app_database: Database,
+        shot: Callable[[Page, str], Path]) -> None:
+    """A guest network's page answers 200 to every entry: that is no receipt. The operator leaves the entry on the
+    tablet, the head operator takes over, and it goes through under the operator's name."""
+    context = new_context(viewport=UPRIGHT)
+    page = context.new_page()
+    sign_in_page(page, plant.operator)
+    taken_along(page)
+    context.set_offline(True)
+    page.get_by_role("link", name="Go to P-101A").tap()
+    look_and_feel(page)
+    type_amps(page, "81")
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+    page.get_by_role("button", name="Sign out").tap()
+    expect(page.get_by_role("alertdialog")).to_contain_text("Not signed out: 1 entry of yours is not at the server yet")
+    shot(page, "offline-sign-out")
+    page.get_by_role("button", name="Leave them here").tap()
+    expect(page.locator("[data-leaving]")).to_contain_text("you are still signed in")
+    page.goto("/tablet/entries")
+    page.get_by_role("button", name="Show as text").tap()
+    expect(page.locator("pre")).to_contain_text("P-101A feed pump")
+    expect(page.locator("pre")).to_contain_text("Amps: 81 A")
+    page.route("**/tablet/readings", lambda route: route.fulfill(status=200, body="guest network"))
+    context.set_offline(False)
+    page.get_by_role("button", name="Send now").tap()
+    page.get_by_role("button", name="Sign out").tap()
+    page.get_by_role("button", name="Leave them here").tap()
+    page.wait_for_url("**/sign-in*")
+    assert stored(app_database) == []
+    assert page.evaluate("async () => (await caches.keys()).filter((name) => name.startsWith('pages-'))") == []
+    expect(page.locator("[data-on-tablet]")).to_contain_text("1 waiting")
+    page.unroute("**/tablet/readings")
+    sign_in_page(page, plant.head_operator)
+    expect(page.locator("[data-on-tablet]")).to_be_hidden()
+    assert [(r.motor.tag, r.person.sign_in) for r in stored(app_database)] == [("P-101A", "operator")]
+    page.goto(f"/entries/{stored(app_database)[0].id}")
+    sent = re.compile("^Operator, sent (by Head Operator|while nobody was signed in)$")
+    expect(page.get_by_text(sent)).to_be_visible()

@@ -2,7 +2,7 @@
 // a guest network's portal or a proxy in between may answer 200 to anything.
 import * as queue from "./queue.js";
 
-const SEND_WITHIN_MS = 15000, EVERY_MS = 60000;
+const SEND_WITHIN_MS = 15000, EVERY_MS = 60000, SOON_MS = 3000;
 const DOOR = { readings: "/tablet/readings", greasings: "/tablet/greasings", starts: "/tablet/starts",
   stops: "/tablet/stops", trips: "/tablet/trips" };
 // Not a word on this entry: the server is away, too busy, or wants a person first.
@@ -40,6 +40,17 @@ async function pass() {
       told.push(await sendOne(entry));
       if (told.at(-1) === GONE) break; // no server: the others need not be tried
     }
+    soon(told.at(-1) === GONE);
+  }
+}
+// After a silence sooner than the minute, then less and less often: in a dead spot the battery counts.
+let timer, pause = SOON_MS;
+function soon(gone) {
+  clearTimeout(timer);
+  if (!gone) pause = SOON_MS;
+  else if (pause < EVERY_MS) {
+    timer = setTimeout(send, pause);
+    pause *= 2;
   }
 }
 

@@ -8,7 +8,7 @@ import { sendWhenever } from "./sender.js";
 import { registerWorker, storage, takeAlong } from "./shift.js";
 import { drawSheet, drawStrip } from "./strip.js";
 
-const KEEP_RECEIVED_MS = 24 * 3600 * 1000;
+const KEEP_RECEIVED_MS = 24 * 3600 * 1000, DRAW_MS = 15000;
 const page = document.documentElement, person = page.dataset.person;
 const line = document.querySelector("[data-on-tablet]"), list = document.querySelector("[data-entries]");
 const onSheet = /^\/(sheet)?$/.test(location.pathname);
@@ -41,6 +41,7 @@ async function start() {
   await takeAlong(person, onSheet);
   if (onSheet || (await queue.waiting()).length) room = await storage();
   await draw();
+  setInterval(draw, DRAW_MS); // what another page or the worker did meanwhile
 }
 
 if (line && "indexedDB" in globalThis) {

@@ -172,5 +172,6 @@ function releaseOf(client) {
   });
 }
 async function tell(news) {
-  for (const client of await self.clients.matchAll({ type: "window" })) client.postMessage(news);
+  const open = await self.clients.matchAll({ type: "window", includeUncontrolled: true });
+  for (const client of open) client.postMessage(news);
 }
