@@ -38,8 +38,10 @@ class Line:
     wakes_next: bool  # at the start of the next shift
 
     @property
-    def order(self) -> tuple[int, datetime, int]:
-        return rank(self.flag.priority) - self.rises, self.flag.raised_at, self.flag.id
+    def order(self) -> tuple[int, bool, datetime, int]:
+        """One that rose stands at the head of its own priority's elders, never above a graver one."""
+        level = rank(self.flag.priority)
+        return max(level - self.rises, 0), self.rises and level > 0, self.flag.raised_at, self.flag.id
 
 
 @dataclass(frozen=True)

@@ -174,6 +174,7 @@ def register(app: Flask) -> None:
     for give in (clock, clock_s, day, moment, moment_s, number, exact, temperature, vibration, grease, power, measure,
                  ago, span, priority_class, words, end_words):
         app.jinja_env.filters[give.__name__] = give
-    app.jinja_env.globals.update(temperature_unit=temperature_unit, FACTS=facts, PRIORITIES=findings.PRIORITIES)
+    app.jinja_env.globals.update(temperature_unit=temperature_unit, FACTS=facts, PRIORITIES=findings.PRIORITIES,
+                                 half_a_day=timedelta(hours=12))
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
