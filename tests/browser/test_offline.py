@@ -138,10 +138,10 @@ def test_forty_motors_walked_without_a_network_and_the_browser_killed_are_forty_
         context.set_offline(True)
         page = context.pages[0]
         page.goto("/sheet")
-        expect(page.locator("[data-on-tablet]")).to_contain_text("20 seen20 waiting, oldest 07:13")
+        expect(page.locator("[data-on-tablet]")).to_contain_text("20 done20 waiting, oldest 07:13")
         page.locator(".bar a.main").click()
         walked += walk(page, context, clock, 20)
-        expect(page.locator("[data-on-tablet]")).to_contain_text("40 seen40 waiting")
+        expect(page.locator("[data-on-tablet]")).to_contain_text("40 done40 waiting")
         assert stored(app_database) == []
 
         context.set_offline(False)  # a network again, but a proxy whose server is away
