@@ -8,12 +8,12 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from cheroot.wsgi import Server
 from sqlalchemy.exc import DBAPIError
 
 from app import create_app, pruning
 from app.config import Settings
 from app.db import Database
+from app.patient_server import LateHandshake, PatientServer
 from app.web import request_log
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -40,12 +40,10 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
     app = create_app(replace(settings, trusted_hosts=trusted(settings, host)))
     request_log.to_standard_error(settings)
     request_log.watch(app)
-    server = Server((host, port), app.wsgi_app, numthreads=settings.threads, request_queue_size=256, timeout=20)
+    server = PatientServer((host, port), app.wsgi_app, settings.threads)
     server.max_request_body_size = settings.body_limit * 4  # above the app's own limit, which answers in words
     if tls_cert and tls_key:
-        from cheroot.ssl.builtin import BuiltinSSLAdapter
-
-        server.ssl_adapter = BuiltinSSLAdapter(tls_cert, tls_key)
+        server.ssl_adapter = LateHandshake(tls_cert, tls_key)
     signal.signal(signal.SIGTERM, _stop)
     try:
         _prune_daily(app.extensions["database"])

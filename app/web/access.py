@@ -71,12 +71,17 @@ def found_or_404(thing: Any) -> Any:
 # the cookie ------------------------------------------------------------------------------------------------
 
 
+def bound_to_host(name: str) -> str:
+    """The cookie's name over https, by which a browser takes it from this very host only."""
+    return f"__Host-{name}" if request.is_secure else name
+
+
 def cookie_name() -> str:
-    return "__Host-rounds" if request.is_secure else "rounds"
+    return bound_to_host("rounds")
 
 
 def tablet_cookie_name() -> str:
-    return "__Host-tablet" if request.is_secure else "tablet"
+    return bound_to_host("tablet")
 
 
 def tablet() -> Device | None:
@@ -213,7 +218,7 @@ def ask_to_sign_in() -> Any:
 def check_request() -> Any:
     """Before every request: who is it, may they, is the form ours. Returns a response to give instead, or None."""
     g.signed_in = None
-    g.visitor = request.cookies.get("visitor", "")
+    g.visitor = request.cookies.get(bound_to_host("visitor"), "")
     if request.endpoint is None:
         return None  # 404 and 405 answer for themselves
     if request.endpoint.endswith("static"):
@@ -270,5 +275,5 @@ def _touch(endpoint: str) -> None:
 
 def close_request(response: Response) -> Response:
     if g.get("new_visitor"):
-        set_cookie(response, "visitor", g.new_visitor, 24 * 365)
+        set_cookie(response, bound_to_host("visitor"), g.new_visitor, 24 * 365)
     return response

@@ -28,7 +28,7 @@ PIECE, PIECE_S = 150, 4.0
 #: What is kept: pages, and the figures that a page asks for once the new one is typed.
 KEPT_AS = ("text/html", "application/json")
 #: Cookies that a page's look does not depend on: the session, the forgery token's, the sentence of the last save.
-NOT_THE_LOOK = ("rounds", "__Host-rounds", "visitor", "said")
+NOT_THE_LOOK = ("rounds", "__Host-rounds", "visitor", "__Host-visitor", "said", "__Host-said")
 
 
 # the worker and what makes it an app on the home screen ----------------------------------------------------------

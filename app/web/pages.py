@@ -24,12 +24,16 @@ class SaidCookie(SecureCookieSessionInterface):
     def get_cookie_secure(self, app: Flask) -> bool:
         return request.is_secure
 
+    def get_cookie_name(self, app: Flask) -> str:
+        return access.bound_to_host(super().get_cookie_name(app))
+
 
 def with_headers(response: Response) -> Response:
     response.headers.setdefault("Content-Security-Policy", CONTENT_POLICY)
     response.headers.setdefault("X-Content-Type-Options", "nosniff")
     response.headers.setdefault("Referrer-Policy", "same-origin")
     response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
+    response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
     response.headers.setdefault("Permissions-Policy", "geolocation=(), microphone=(), camera=()")
     if request.is_secure:
         response.headers.setdefault("Strict-Transport-Security", "max-age=31536000")

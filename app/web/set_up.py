@@ -67,7 +67,8 @@ def admitted() -> bool:
         if not set_up.is_open(session):
             abort(404)
         wanted = set_up.pass_of(session, access.settings().secret)
-    return wanted is not None and hmac.compare_digest(request.cookies.get(COOKIE, "").encode(), wanted.encode())
+    given = request.cookies.get(access.bound_to_host(COOKIE), "")
+    return wanted is not None and hmac.compare_digest(given.encode(), wanted.encode())
 
 
 def next_step() -> Any:
@@ -106,7 +107,7 @@ def code_post() -> Any:
         return refuse(form, "set_up/code.html", [(
             "code", "This is not the code. It stands where the server was started, and is new at each start.")], 403)
     answer = make_response(next_step())
-    access.set_cookie(answer, COOKIE, given, HOURS)
+    access.set_cookie(answer, access.bound_to_host(COOKIE), given, HOURS)
     return answer
 
 
@@ -196,7 +197,7 @@ def supervisor_post() -> Any:
         session.commit()
     answer = make_response(redirect(url_for(".steps"), 303))
     access.set_cookie(answer, access.cookie_name(), value, access.settings().session_hours)
-    answer.delete_cookie(COOKIE, path="/")
+    answer.delete_cookie(access.bound_to_host(COOKIE), path="/", secure=request.is_secure)
     flash(f"{name} may sign in as {sign_in}. The set-up by code is closed for good.")
     return answer
 

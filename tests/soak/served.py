@@ -87,13 +87,13 @@ def lay_ground(folder: Path, url: str = "") -> Ground:
 class Served:
     """A running `round-sheet serve`."""
 
-    def __init__(self, ground: Ground) -> None:
+    def __init__(self, ground: Ground, *options: str) -> None:
         self.ground = ground
         log = ground.folder / "log"
         with log.open("wb") as said:
-            self.process = subprocess.Popen([*program(), "serve", "--port", "0"], cwd=ROOT, env=ground.environment(),
-                                            stderr=said, stdout=subprocess.DEVNULL)
-        while (found := re.search(r"http://127\.0\.0\.1:(\d+)", log.read_text())) is None:
+            self.process = subprocess.Popen([*program(), "serve", "--port", "0", *options], cwd=ROOT,
+                                            env=ground.environment(), stderr=said, stdout=subprocess.DEVNULL)
+        while (found := re.search(r"https?://127\.0\.0\.1:(\d+)", log.read_text())) is None:
             if self.process.poll() is not None:
                 raise RuntimeError(f"it did not start: {log.read_text()}")
             time.sleep(0.02)
@@ -110,8 +110,8 @@ class Served:
 
 
 @contextmanager
-def serving(ground: Ground) -> Iterator[Served]:
-    served = Served(ground)
+def serving(ground: Ground, *options: str) -> Iterator[Served]:
+    served = Served(ground, *options)
     try:
         yield served
     finally:

@@ -326,7 +326,9 @@ def test_every_answer_forbids_scripts_from_elsewhere_frames_and_keeping(
     assert "unsafe" not in policy
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert headers["Referrer-Policy"] == "same-origin"
+    assert headers["Cross-Origin-Resource-Policy"] == "same-origin"
     assert headers["Cache-Control"] == "no-store"
+    assert headers["Content-Type"] in ("text/html; charset=utf-8", "application/json")
 
 
 def test_style_sheets_are_kept_by_the_browser(client: FlaskClient) -> None:
@@ -334,6 +336,7 @@ def test_style_sheets_are_kept_by_the_browser(client: FlaskClient) -> None:
     assert answer.status_code == 200
     assert "no-store" not in answer.headers["Cache-Control"]
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    assert answer.headers["Content-Type"] == "text/css; charset=utf-8"
     answer.close()
 
 
@@ -366,7 +369,7 @@ def test_over_https_every_cookie_is_secure_and_the_session_bound_to_the_host(
     moved = client.post("/unit", data={"csrf_token": token, "unit_id": str(two_units.units[1].id)}, **secure)
     set_by = [*cookies_of(first), *cookies_of(answer), *cookies_of(moved),
               *cookies_of(client.get("/screen/sun", **secure))]
-    assert {c.split("=")[0] for c in set_by} == {"visitor", "__Host-rounds", "said", "theme"}
+    assert {c.split("=")[0] for c in set_by} == {"__Host-visitor", "__Host-rounds", "__Host-said", "theme"}
     assert [c for c in set_by if "Secure" not in c] == []
     assert any(c.startswith("__Host-rounds=") and "Domain" not in c for c in set_by)
     assert client.get("/motors", **secure).headers["Strict-Transport-Security"].startswith("max-age=")

@@ -1,0 +1,120 @@
+"""The server beneath: a sender that is slow, stops half-way or never begins holds nobody else.
+
+Whoever merely connects waits in the selector, not in a thread; heads, TLS handshakes and bodies are read by threads of
+which there are more when all of them wait; and only so many requests are worked on at once as the settings say. What
+keeps a thousand connections open on purpose is for a proxy in front or the plant's network to keep out.
+"""
+
+from __future__ import annotations
+
+import ssl
+import tempfile
+import threading
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from cheroot.errors import FatalSSLAlert
+from cheroot.server import HTTPConnection
+from cheroot.ssl.builtin import BuiltinSSLAdapter
+from cheroot.wsgi import Server
+
+#: Threads that may wait for senders; an idle one costs a few kilobytes.
+MOST_WAITING = 200
+#: A request's line and headers together; the longest of ours is under 4 kB.
+MOST_HEAD_BYTES = 64 * 1024
+#: A larger body is put on disk until it is whole.
+IN_MEMORY_BYTES = 256 * 1024
+SENDER_TIMEOUT_S = 20
+_PIECE = 64 * 1024
+
+Environ = dict[str, Any]
+
+
+class WholeBodyFirst:
+    """WSGI around the app: the body is read to its end before one of the few places at work is taken."""
+
+    def __init__(self, app: Callable[..., Iterable[bytes]], at_once: int) -> None:
+        self._app, self._places = app, threading.BoundedSemaphore(at_once)
+
+    def __call__(self, environ: Environ, start_response: Any) -> Iterable[bytes]:
+        left = int(environ.get("CONTENT_LENGTH") or 0)  # the server has refused what is no number
+        if left <= 0:
+            with self._places:
+                return self._app(environ, start_response)
+        with tempfile.SpooledTemporaryFile(max_size=IN_MEMORY_BYTES) as body:
+            while left > 0:
+                piece = environ["wsgi.input"].read(min(left, _PIECE))
+                if not piece:
+                    break
+                body.write(piece)
+                left -= len(piece)
+            body.seek(0)
+            environ["wsgi.input"] = body
+            with self._places:
+                return self._app(environ, start_response)
+
+
+class LateHandshake(BuiltinSSLAdapter):
+    """TLS 1.2 and newer. The handshake is the connection's own business: who never begins it stops nobody's."""
+
+    def __init__(self, certificate: str, key: str) -> None:
+        super().__init__(certificate, key)
+        self.context.minimum_version = ssl.TLSVersion.TLSv1_2
+
+    def wrap(self, sock: Any) -> tuple[Any, Environ]:
+        try:
+            wrapped = self.context.wrap_socket(sock, server_side=True, do_handshake_on_connect=False)
+        except OSError as error:  # gone already
+            raise FatalSSLAlert(*error.args) from error
+        return wrapped, {"wsgi.url_scheme": "https", "HTTPS": "on"}
+
+
+class Connection(HTTPConnection):
+    """Knows whether it was handed to a thread before, and shakes hands there."""
+
+    begun = False
+    shaken = False
+
+    def communicate(self) -> Any:
+        if isinstance(self.socket, ssl.SSLSocket) and not self.shaken:
+            try:
+                self.socket.do_handshake()
+            except OSError:  # no TLS, a version too old, gone, or too slow
+                return False
+            self.shaken = True
+        return super().communicate()
+
+
+class PatientServer(Server):
+    """Cheroot's, with the three."""
+
+    ConnectionClass = Connection
+    max_request_header_size = MOST_HEAD_BYTES
+
+    def __init__(self, address: tuple[str, int], app: Callable[..., Iterable[bytes]], at_once: int) -> None:
+        super().__init__(address, WholeBodyFirst(app, at_once), numthreads=at_once, max=max(MOST_WAITING, at_once),
+                         request_queue_size=256, timeout=SENDER_TIMEOUT_S)
+        self._all_busy = threading.Event()
+
+    def prepare(self) -> None:
+        super().prepare()
+        threading.Thread(target=self._grow, daemon=True, name="more threads").start()
+
+    def _grow(self) -> None:
+        """Beside the main thread, which a signal may stop in the middle of this; what begins here is a daemon too, so
+        that the server's end waits for none that it does not know yet."""
+        while self._all_busy.wait():
+            self._all_busy.clear()
+            short = self.requests.qsize - self.requests.idle
+            if short > 0 and self.ready:
+                self.requests.grow(short)
+
+    def process_conn(self, conn: Any) -> None:
+        """A new connection waits until it says something; then a thread takes it, a further one if all are busy."""
+        if not conn.begun:
+            conn.begun = True
+            self._connections.put(conn)
+            return
+        super().process_conn(conn)
+        if self.requests.qsize > self.requests.idle:
+            self._all_busy.set()
