@@ -23,6 +23,7 @@ from app.store import devices, people
 from app.store.devices import Device
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR, Person, SignedIn
 from app.store.units import Unit
+from app.web.request_log import tell_access
 
 View = TypeVar("View", bound=Callable[..., Any])
 
@@ -252,6 +253,7 @@ def check_request() -> Any:
     if not person().may(allowed):
         abort(403, f"This needs a {allowed}. You are signed in as {person().name}, {person().role}.")
     if request.method == "POST" and not request.is_json and not token_fits():
+        tell_access("form without its token")
         other = someone_elses_form()
         if other:
             abort(409, f"This page was opened by {other}, so nothing of it is stored under your name. What {other} "

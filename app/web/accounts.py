@@ -16,6 +16,7 @@ from app.web import access
 from app.web.access import ANYONE, allow, now, reading, writing
 from app.web.crew import ask_who, by_pin
 from app.web.errors import key
+from app.web.request_log import tell_access
 from app.web.signing_in import count_try, let_in, wait_words
 
 bp = Blueprint("accounts", __name__)
@@ -64,10 +65,11 @@ def sign_in_post() -> Any:
         found = people.person_by_sign_in(session, who)
     fits = guessing.secret_fits(found.secret_hash if found and found.active else None, form.secret.data)
     if not fits or found is None or not found.units:
+        tell_access("wrong secret", "name and secret", found.id if found else None)
         form.secret.errors = [WRONG if not fits else "No unit is given to you yet. Ask your supervisor."]
         return _again(form, 401 if not fits else 403)
     here = next((u for u in found.units if tablet and u.id == tablet.unit_id), found.units[0])
-    return let_in(found, here)
+    return let_in(found, here, "name and secret")
 
 
 def _again(form: SignInForm, status: int, headers: dict[str, str] | None = None) -> Any:
@@ -86,6 +88,7 @@ def sign_out() -> Any:
     with writing() as session:
         people.end_sessions(session, access.person(), now())
         session.commit()
+    tell_access("signed out", "everywhere")
     answer = _out(url_for("accounts.sign_in"))
     answer.headers["Clear-Site-Data"] = '"cache"'
     return answer
@@ -98,6 +101,7 @@ def change_hands() -> Any:
     with writing() as session:
         session.get_one(people.SignedIn, g.signed_in.key).ended_at = now()
         session.commit()
+    tell_access("signed out", "here")
     return _out(url_for("accounts.sign_in", next=access.local_path(request.form.get("next"))))
 
 

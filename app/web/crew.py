@@ -16,6 +16,7 @@ from app.store.people import Person
 from app.web import access
 from app.web.access import now, reading
 from app.web.errors import key
+from app.web.request_log import tell_access
 from app.web.signing_in import count_try, let_in, wait_words
 
 WRONG_PIN = "This does not fit {}. Check the name above and try again."
@@ -71,8 +72,9 @@ def by_pin(tablet: Device) -> Any:
         form.secret.errors = [wait_words(wait)]
         return _pin_page(tapped, form), 429, {"Retry-After": str(wait)}
     if not guessing.secret_fits(tapped.pin_hash or tapped.secret_hash, form.secret.data):
+        tell_access("wrong secret", "tap and PIN", tapped.id)
         form.secret.errors = [WRONG_PIN.format(tapped.name)]
         return _pin_page(tapped, form), 401
     if tapped.pin_hash and tapped.pin_given:
         flash("Your PIN was set by a supervisor. Choose one that only you know: tap your name above.")
-    return let_in(tapped, tablet.unit)
+    return let_in(tapped, tablet.unit, "tap and PIN")

@@ -15,6 +15,7 @@ from app.store.changes import note_change
 from app.store.people import OPERATOR, SUPERVISOR, Person, SignedIn
 from app.web import access
 from app.web.access import allow, now, unit, writing
+from app.web.request_log import tell_access
 from app.web.signing_in import count_try, wait_words
 
 bp = Blueprint("own", __name__)
@@ -92,6 +93,7 @@ def _check(form: NewSecret, who: Person, *, phrase: bool = False) -> int:
     if not fits and not phrase and who.pin_hash:
         fits = guessing.secret_fits(who.pin_hash, form.before.data)
     if not fits:
+        tell_access("wrong secret", "own page", who.id)
         form.before.errors = ["This is not what you sign in with now." if not phrase else
                               "This is not your pass-phrase now. A PIN does not change it; a supervisor resets it."]
         return 401
@@ -112,3 +114,4 @@ def _store(who: Person, field: str, column: str, hashed: str) -> None:
             SignedIn.person_id == me.id, SignedIn.ended_at.is_(None), SignedIn.key != g.signed_in.key)
             .values(ended_at=now()))
         session.commit()
+    tell_access("person changed", field, who.id)

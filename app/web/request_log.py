@@ -2,6 +2,9 @@
 
 No private text: the path without its question, numbers and times; no names, nothing typed, no secret, no token.
 Statements are named by their SQL, which holds no values.
+
+Who came in, who was refused and what changed about who may is told always, with the address it came from: `says` is
+"access", `event` one of `EVENTS`, `about` the number of whom or what it is about, where that is known.
 """
 
 from __future__ import annotations
@@ -21,10 +24,15 @@ from app.config import Settings
 from app.db import Database
 
 log = logging.getLogger("round_sheet")
+access_log = logging.getLogger("round_sheet.access")
+#: Every kind of event about who may come in. `how` says more: by which secret, which field, which status.
+EVENTS = ("signed in", "wrong secret", "told to wait", "signed out", "refused", "form without its token",
+          "person changed", "tablet changed", "token changed", "set-up code taken", "wrong set-up code")
 SLOW_REQUEST_S = 2.0
 #: An id that a proxy of ours gave already.
 _GIVEN = re.compile(r"[A-Za-z0-9-]{8,64}")
-_EXTRA = ("request_id", "method", "path", "status", "ms", "queries", "person", "unit", "statement")
+_EXTRA = ("request_id", "method", "path", "status", "ms", "queries", "person", "unit", "statement",
+          "event", "how", "about", "from")
 
 
 class JsonLine(logging.Formatter):
@@ -47,6 +55,7 @@ def to_standard_error(settings: Settings) -> None:
     handler.setFormatter(JsonLine())
     logging.basicConfig(handlers=[handler], level=logging.WARNING, force=True)
     log.setLevel(logging.INFO if settings.log_requests else logging.WARNING)
+    access_log.setLevel(logging.INFO)
 
 
 def request_id() -> str:
@@ -57,6 +66,18 @@ def request_id() -> str:
     return str(g.request_id)
 
 
+def tell_access(event: str, how: str = "", about: int | None = None) -> None:
+    """One line about who may: now, by this request. how: a word of ours, never what was typed."""
+    assert event in EVENTS
+    g.access_told = True
+    signed = g.get("signed_in")
+    access_log.info("access", extra={
+        "request_id": request_id(), "event": event, "method": request.method, "path": request.path,
+        "from": request.remote_addr or "", **({"how": how} if how else {}),
+        **({"about": about} if about is not None else {}),
+        **({"person": signed.person_id, "unit": signed.unit_id} if signed else {})})
+
+
 def _begin() -> None:
     g.began, g.queries = time.monotonic(), 0
 
@@ -65,6 +86,8 @@ def _end(response: Response) -> Response:
     response.headers["X-Request-Id"] = request_id()
     if (request.endpoint or "").endswith("static"):
         return response
+    if response.status_code in (401, 403, 429) and not g.get("access_told"):
+        tell_access("refused", str(response.status_code))
     spent = time.monotonic() - g.get("began", time.monotonic())
     level = logging.ERROR if response.status_code >= 500 else (
         logging.WARNING if spent > SLOW_REQUEST_S else logging.INFO)

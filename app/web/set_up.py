@@ -24,6 +24,7 @@ from app.unit_settings import SCALES, BadUnit
 from app.web import access
 from app.web.access import ANYONE, SUPERVISOR, allow, now, reading, writing
 from app.web.fields import WordField, picks, put_errors
+from app.web.request_log import tell_access
 from app.web.settings_people import check_name, check_secret, check_sign_in
 from app.web.settings_unit import LINES, PRESETS, SHOWN, typed_starts
 
@@ -100,6 +101,7 @@ def code_post() -> Any:
             guessing.count_try(session, set_up.WHO, address, now())
         given = set_up.pass_of(session, access.settings().secret) or ""
         session.commit()
+    tell_access("told to wait" if wait else "set-up code taken" if fits else "wrong set-up code")
     if wait:
         page = refuse(form, "set_up/code.html", [("code", f"Too many wrong tries. Wait {wait} s and try again.")], 429)
         return (*page, {"Retry-After": str(wait)})
@@ -195,6 +197,7 @@ def supervisor_post() -> Any:
             abort(404)
         value = access.start_session(session, made, made.units[0], request.remote_addr or "")
         session.commit()
+    tell_access("signed in", "first set-up", made.id)
     answer = make_response(redirect(url_for(".steps"), 303))
     access.set_cookie(answer, access.cookie_name(), value, access.settings().session_hours)
     answer.delete_cookie(access.bound_to_host(COOKIE), path="/", secure=request.is_secure)

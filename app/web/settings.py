@@ -11,6 +11,7 @@ from app.store.changes import note_change
 from app.store.people import Person, Token, people_of, tokens_of
 from app.web import access, settings_limits, settings_order, settings_people, settings_unit
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
+from app.web.request_log import tell_access
 
 bp = Blueprint("settings", __name__)
 settings_people.add_to(bp)
@@ -52,6 +53,7 @@ def revoke(token_id: int) -> Any:
             note_change(session, unit_id=token.unit_id, at=now(), person=session.get_one(Person, access.person().id),
                         subject="token", subject_id=token.id, label=token.name, field="revoked", before="no",
                         after="yes")
+            tell_access("token changed", "revoked", token.id)
         session.commit()
         flash(f"{token.name} is revoked: nothing can be read or sent with it any more.")
     return redirect(url_for(".tokens_page"), 303)

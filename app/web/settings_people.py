@@ -18,6 +18,7 @@ from app.store.units import Unit
 from app.web import access
 from app.web.access import SUPERVISOR, allow, found_or_404, now, reading, writing
 from app.web.fields import WordField, put_errors
+from app.web.request_log import tell_access
 
 ACTIVE, INACTIVE = "active", "inactive"
 LONGEST_SIGN_IN, LONGEST_NAME, LONGEST_SECRET = 80, 80, 200
@@ -254,3 +255,4 @@ def note(session: Session, about: Person, field: str, before: str | None, after:
     by = session.get_one(Person, access.person().id)
     note_change(session, unit_id=access.unit().id, at=now(), person=by, subject="person", subject_id=about.id,
                 label=about.sign_in, field=field, before=before, after=after)
+    tell_access("person changed", field, about.id)

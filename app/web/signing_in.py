@@ -14,6 +14,7 @@ from app.store.people import Person
 from app.store.units import Unit
 from app.web import access
 from app.web.access import now, reading, writing
+from app.web.request_log import tell_access
 
 
 def count_try(who: str) -> int:
@@ -24,6 +25,8 @@ def count_try(who: str) -> int:
         if not wait:
             guessing.count_try(session, who, address, now())
         session.commit()
+    if wait:
+        tell_access("told to wait")
     return wait
 
 
@@ -31,7 +34,8 @@ def wait_words(wait: int) -> str:
     return f"Too many wrong tries. Wait {wait} s and try again."
 
 
-def let_in(found: Person, unit: Unit) -> Any:
+def let_in(found: Person, unit: Unit, by: str) -> Any:
+    """by: with which secret, as the log says it."""
     address = request.remote_addr or ""
     with writing() as session:
         who = session.get_one(Person, found.id)
@@ -39,6 +43,7 @@ def let_in(found: Person, unit: Unit) -> Any:
         guessing.forgive(session, who.sign_in_key, address)
         value = access.start_session(session, who, session.get_one(Unit, unit.id), address)
         session.commit()
+    tell_access("signed in", by, found.id)
     return _signed_in(value, found, request.form.get("kept", ""), request.form.get("next", ""))
 
 

@@ -19,6 +19,7 @@ from app.store.people import SUPERVISOR, Person, PersonUnit, SignedIn
 from app.store.register_columns import clean
 from app.web import access
 from app.web.access import allow, found_or_404, now, reading, unit, writing
+from app.web.request_log import tell_access
 
 bp = Blueprint("tablets", __name__)
 
@@ -171,6 +172,7 @@ def set_pin(person_id: int) -> Any:
         edited.pin_hash, edited.pin_given = hashed, not away
         people.end_sessions(session, edited, now())
         session.commit()
+    tell_access("person changed", "PIN", person_id)
     flash(f"{shown.name} has no PIN any more." if away else
           f"{shown.name} has a new PIN. Tell it to nobody else; the tablet asks {shown.name} to choose another.")
     return redirect(url_for("settings.person", person_id=person_id), 303)
@@ -205,3 +207,4 @@ def _me(session: Session) -> Person:
 def _note(session: Session, about: Device, field: str, before: object, after: object) -> None:
     note_change(session, unit_id=about.unit_id, at=now(), person=_me(session), subject="tablet", subject_id=about.id,
                 label=about.name, field=field, before=before, after=after)
+    tell_access("tablet changed", field, about.id)

@@ -95,6 +95,12 @@ def crew(plant: Plant) -> dict[str, Person]:
     return {OPERATOR: plant.operator, HEAD_OPERATOR: plant.head_operator, SUPERVISOR: plant.supervisor}
 
 
+def test_the_walk_leaves_no_feature_out(app: Flask) -> None:
+    walked = {rule.endpoint.partition(".")[0] for rule, _ in pages(app) if "." in rule.endpoint}
+    assert walked == set(app.blueprints)
+    assert walked >= {"rehearsal", "set_up"}
+
+
 def test_without_a_session_a_page_leads_to_the_sign_in_and_a_form_is_not_taken(
         app: Flask, plant: Plant, client: FlaskClient) -> None:
     for rule, method in pages(app):

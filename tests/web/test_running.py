@@ -20,7 +20,7 @@ from app.web.request_log import JsonLine
 from tests import factories
 from tests.api.door import make_token
 from tests.conftest import Clock
-from tests.factories import NOW, Plant, sign_in, try_sign_in
+from tests.factories import NOW, Plant, post_form, sign_in, try_sign_in
 from tests.web.at_motor import words_of
 
 
@@ -73,6 +73,45 @@ def test_the_answer_and_the_log_carry_the_same_id_and_nothing_private(client: Fl
     told = json.dumps(lines)
     for private in ("a secret nobody has", factories.SECRET, "Operator", "grumbling"):
         assert private not in told
+
+
+def told(caplog: pytest.LogCaptureFixture) -> list[tuple[str, str | None, int | None]]:
+    """Event, how and about whom of each line about access since the last time; none holds what is nobody's business."""
+    records = [r for r in caplog.records if r.name == "round_sheet.access"]
+    lines = [json.loads(JsonLine().format(record)) for record in records]
+    for private in ("a secret nobody has", "nobody-here", factories.SECRET, "Operator", "483920", "17 grey herons"):
+        assert private not in json.dumps(lines)
+    assert [line for line in lines if not line["at"].endswith("+00:00") or line["from"] != "127.0.0.1"] == []
+    caplog.clear()
+    return [(line["event"], line.get("how"), line.get("about")) for line in lines]
+
+
+def test_the_log_says_who_came_in_who_was_refused_and_what_changed_about_who_may(
+        app: Flask, client: FlaskClient, plant: Plant, caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level(logging.INFO, logger="round_sheet.access")
+    who = plant.operator.id
+    try_sign_in(client, "operator", "a secret nobody has")
+    try_sign_in(client, "nobody-here\n{}", "a secret nobody has")
+    try_sign_in(client, "operator", factories.SECRET)
+    assert told(caplog) == [("wrong secret", "name and secret", who), ("wrong secret", "name and secret", None),
+                            ("signed in", "name and secret", who)]
+    client.get("/settings")
+    client.post("/sign-out", data={"csrf_token": "forged"})
+    post_form(client, "/sign-out", {})
+    assert told(caplog) == [("refused", "403", None), ("form without its token", None, None),
+                            ("signed out", "everywhere", None)]
+    app.test_client().get("/api/v1/motors", headers={"Authorization": "Bearer wrong"})
+    assert told(caplog) == [("refused", "401", None)]
+    boss = sign_in(app.test_client(), plant.supervisor)
+    assert told(caplog) == [("signed in", "name and secret", plant.supervisor.id)]
+    post_form(boss, f"/settings/people/{who}", {
+        "name": "Operator", "role": "head operator", "state": "active", "secret": "17 grey herons",
+        "again": "17 grey herons", "units": str(plant.unit.id), "offered": str(plant.unit.id)})
+    assert told(caplog) == [("person changed", "role", who), ("person changed", "secret", who)]
+    post_form(boss, f"/settings/people/{who}/pin", {"secret": "483920", "again": "483920"})
+    assert told(caplog) == [("person changed", "PIN", who)]
+    post_form(boss, "/settings/tablets", {"name": "Operator's", "idle_min": "10"})
+    assert told(caplog)[0][:2] == ("tablet changed", "enrolled")
 
 
 def test_a_failed_statement_leaves_what_was_typed_out_of_the_log(app_database: Database) -> None:
