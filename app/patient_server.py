@@ -86,28 +86,35 @@ class Connection(HTTPConnection):
 
 
 class PatientServer(Server):
-    """Cheroot's, with the three."""
+    """Cheroot's, with all that."""
 
     ConnectionClass = Connection
     max_request_header_size = MOST_HEAD_BYTES
+    keep_alive_conn_limit = MOST_WAITING  # who waits in the selector costs no thread
 
     def __init__(self, address: tuple[str, int], app: Callable[..., Iterable[bytes]], at_once: int) -> None:
         super().__init__(address, WholeBodyFirst(app, at_once), numthreads=at_once, max=max(MOST_WAITING, at_once),
                          request_queue_size=256, timeout=SENDER_TIMEOUT_S)
-        self._all_busy = threading.Event()
+        self._all_busy, self._growing, self._ending = threading.Event(), threading.RLock(), False
 
     def prepare(self) -> None:
         super().prepare()
         threading.Thread(target=self._grow, daemon=True, name="more threads").start()
 
     def _grow(self) -> None:
-        """Beside the main thread, which a signal may stop in the middle of this; what begins here is a daemon too, so
-        that the server's end waits for none that it does not know yet."""
+        """Beside the main thread, which a signal may stop in the middle of this."""
         while self._all_busy.wait():
             self._all_busy.clear()
-            short = self.requests.qsize - self.requests.idle
-            if short > 0 and self.ready:
-                self.requests.grow(short)
+            with self._growing:
+                short = self.requests.qsize - self.requests.idle
+                if short > 0 and not self._ending:
+                    self.requests.grow(short)
+
+    def stop(self) -> None:
+        """Only once no thread is half begun: it would take the word to end that was meant for another."""
+        with self._growing:
+            self._ending = True
+            super().stop()
 
     def process_conn(self, conn: Any) -> None:
         """A new connection waits until it says something; then a thread takes it, a further one if all are busy."""
