@@ -18,6 +18,7 @@ from app.sheets import Sheet, sheet_of
 from app.store import rounds
 from app.store.people import OPERATOR
 from app.store.rounds import Round
+from app.web import access
 from app.web.access import ANYONE, allow, now, person, reading, settings, unit
 
 bp = Blueprint("offline", __name__)
@@ -126,7 +127,8 @@ def _sheet(session: Session) -> tuple[Round | None, Sheet]:
 def _kept(page: Page) -> list[str] | None:
     """One page as this person sees it now: its address and its text. None where it is no page just now."""
     path = url_for(page.endpoint, **({"motor_id": page.motor_id} if page.motor_id else {}))
-    cookies = "; ".join(f"{k}={v}" for k, v in request.cookies.items() if k != "said")
+    cookies = "; ".join(f"{k}={v}" for k, v in request.cookies.items()
+                        if k != access.bound_to_host("said"))
     signed_in = g.signed_in
     with current_app.test_request_context(path, base_url=request.host_url, headers={
             "Cookie": cookies, "Accept": "text/html", "Accept-Encoding": "identity"},

@@ -383,6 +383,22 @@ def test_a_sentence_meant_for_one_person_is_not_shown_to_the_next(
     assert "You are now in" not in client.get("/sign-in").get_data(as_text=True)
 
 
+@pytest.mark.parametrize("base", ["http://localhost", "https://localhost"])
+def test_a_sentence_about_the_last_save_is_not_kept_on_the_tablet_with_its_pages(
+        plant: Plant, client: FlaskClient, base: str) -> None:
+    def token_at(path: str) -> str:
+        page = client.get(path, base_url=base).get_data(as_text=True)
+        return page.split('name="csrf_token" value="')[1].split('"')[0]
+
+    client.post("/sign-in", base_url=base, data={"csrf_token": token_at("/sign-in"), "sign_in": "operator",
+                                                 "secret": SECRET})
+    client.post("/unit", base_url=base, data={"csrf_token": token_at("/help"), "unit_id": str(plant.unit.id)})
+    kept = client.get("/tablet/pages", base_url=base).get_json()["pages"]
+    assert len(kept) > 0
+    assert [path for path, text, _ in kept if "You are now in" in text] == []
+    assert "You are now in" in client.get("/help", base_url=base).get_data(as_text=True)
+
+
 def test_no_page_has_script_or_style_in_it_that_the_policy_would_stop(app: Flask, plant: Plant) -> None:
     client = sign_in(app.test_client(), plant.supervisor)
     for rule, path in rules_of(app, "GET"):
