@@ -13,13 +13,13 @@ from flask import Flask
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from app.db import Database
-from app.store.motors import Motor
+from app.store.motors import Motor, tag_key
 from app.store.rounds import Reading
 from tests.browser.conftest import UPRIGHT, sign_in_page
 from tests.browser.tablets import Unreliable, kill, served, switch_on, taken_along
 from tests.browser.test_main_job import look_and_feel, save, type_amps
 from tests.conftest import Clock
-from tests.factories import Plant, make_motor
+from tests.factories import NOW, Plant, make_motor
 from tests.web.at_motor import greased_lately
 
 
@@ -212,3 +212,34 @@ def test_what_one_leaves_on_the_tablet_is_sent_as_theirs_and_none_of_their_pages
     page.goto(f"/entries/{stored(app_database)[0].id}")
     sent = re.compile("^Operator, sent (by Head Operator|while nobody was signed in)$")
     expect(page.get_by_text(sent)).to_be_visible()
+
+
+def test_an_entry_the_server_did_not_take_is_put_right_as_it_was_typed_and_at_its_time(
+        plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext], app_database: Database,
+        clock: Clock) -> None:
+    """Without a network at 07:12; meanwhile the supervisor renames the motor; sent at 07:42, refused, put right."""
+    context = new_context(viewport=UPRIGHT)
+    page = context.new_page()
+    sign_in_page(page, plant.operator)
+    taken_along(page)
+    context.set_offline(True)
+    page.get_by_role("link", name="Go to P-101A").tap()
+    look_and_feel(page)
+    type_amps(page, "84,5")
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+    with app_database.writing() as session:
+        motor = session.get_one(Motor, plant.motor.id)
+        motor.tag, motor.tag_key = "P-111", tag_key("P-111")
+        session.commit()
+    context.clock.set_fixed_time(clock.advance(minutes=30))
+    context.set_offline(False)
+    page.get_by_role("link", name="Put it right").tap()
+    expect(page.get_by_role("alert")).to_contain_text("The server did not take this entry of 07:12")
+    expect(page.locator("#amps_1")).to_have_value("84,5")
+    expect(page.locator("[name=state][value=running]")).to_be_checked()
+    expect(page.locator("#seen_at")).to_have_value("07:12")
+    assert stored(app_database) == []
+    save(page)
+    (row,) = stored(app_database)
+    assert (row.motor.tag, row.current_a, row.taken_at, row.entered_later) == ("P-111", (84.5,), NOW, True)

@@ -44,7 +44,7 @@ function typed(form) {
   return [...new FormData(form)].filter(([name, value]) => !NOT_TYPED.includes(name) && value !== "");
 }
 
-function fill(form, fields) {
+export function fill(form, fields) {
   for (const [name, value] of fields) {
     for (const field of form.querySelectorAll(`[name="${CSS.escape(name)}"]`)) {
       if (field.type === "radio" || field.type === "checkbox") { if (field.value === value) field.checked = true; }

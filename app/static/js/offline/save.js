@@ -7,6 +7,7 @@ import { forget as forgetDraft } from "../drafts.js";
 import { capital, el } from "./dom.js";
 import { tellProblems } from "./problems.js";
 import { show, stands } from "./result.js";
+import { refill } from "./refill.js";
 import { nextAfter, walk } from "./walk.js";
 import { readingBody } from "./body.js";
 import { skipBody, startBody, tripBody } from "./bodies.js";
@@ -25,7 +26,9 @@ export function keepForms() {
   if (!about || !("indexedDB" in globalThis)) return;
   for (const form of document.querySelectorAll("form[method=post]")) {
     const known = FORMS.find((f) => f.path.test(new URL(form.action, location.href).pathname));
-    if (known) keep(form, known, about);
+    if (!known) continue;
+    keep(form, known, about);
+    if (correcting()) refill(form, about, correcting());
   }
 }
 
