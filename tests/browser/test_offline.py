@@ -150,9 +150,10 @@ def test_forty_motors_walked_without_a_network_and_the_browser_killed_are_forty_
         page.get_by_role("button", name="Send now").click()
         expect(page.locator("[data-on-tablet]")).to_contain_text("40 waiting")
 
-        weak.instead, weak.drop_every = None, 3
-        arrived = clock.advance(minutes=30)
+        arrived = clock.advance(minutes=30)  # both clocks, while nothing gets through
         context.clock.set_fixed_time(arrived)
+        page.wait_for_timeout(1000)
+        weak.instead, weak.drop_every = None, 3
         other = context.new_page()  # two pages of one tablet send at once; the sign-in died with the browser
         other.goto("/sign-in")
         for each in (page, other):

@@ -53,6 +53,8 @@ def test_nothing_on_the_sign_in_needs_scrolling_sideways_in_any_theme(
     page.goto("/sign-in")
     page.get_by_role("link", name="This tablet's screen").tap()
     page.get_by_role("link", name=theme).or_(page.get_by_role("button", name=theme)).first.tap()
+    expect(page.locator("html")).to_have_attribute("data-theme", theme)
+    page.wait_for_load_state("networkidle")
     page.goto("/sign-in")
     expect(page.locator("html")).to_have_attribute("data-theme", theme)
     assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
