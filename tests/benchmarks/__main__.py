@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Iterable
 
 from tests import cluster
-from tests.benchmarks import costs, history, loading, pages, peers, saves, servers, week
+from tests.benchmarks import costs, history, loading, pages, peers, saves, servers, walking, week
 from tests.benchmarks.answer_key import judge
 from tests.benchmarks.ground import Ground, filled
 from tests.benchmarks.invented import invent
@@ -23,7 +23,7 @@ Measure = Callable[[Ground], Iterable[Line]]
 ON_A_UNIT: dict[str, Measure] = {
     "save": saves.one_entry, "sync": saves.sixty_at_once, "clients": saves.fifty_tablets, "sheet": pages.sheet,
     "review": pages.review, "week": pages.week, "weight": pages.weight, "worker": costs.a_worker,
-    "import": costs.register, "rehearsal": costs.weeks_again}
+    "import": costs.register, "rehearsal": costs.weeks_again, "walk": walking.save_to_next}
 #: On one of 400 motors with a month behind it.
 ON_A_LARGE_UNIT: dict[str, Measure] = {"sheet of 400": pages.sheet}
 #: On one of 60 motors with three years behind it.

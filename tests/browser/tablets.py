@@ -19,6 +19,16 @@ from tests.browser.conftest import UPRIGHT
 
 Wsgi = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 
+#: Fills the form at the motor and saves it: taps in one go, for the long walks.
+FILL = """(amps) => {
+  const choose = (name, value) => document.querySelector(`[name="${name}"][value="${value}"]`).click();
+  choose("state", "running"); choose("look", "nothing wrong"); choose("vibration_both", "as usual");
+  for (const end of ["DE", "ODE"]) choose(`bearing_feel_${end}`, "warm");
+  choose("winding_feel", "warm"); choose("lubricant_both", "ok"); choose("cleanliness", "clean");
+  document.getElementById("amps_1").value = amps;
+  document.querySelector(".bar button.main").click();
+}"""
+
 
 class Unreliable:
     """The app as a weak network shows it: every so-manieth answer to an entry goes dead after the app has stored it;
