@@ -151,7 +151,7 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None
              in_force: Limits | None = None, ground: Ground | None = None) -> facts.Facts:
     """Everything the rules are given for one motor at one instant. ground: what a save has found out already."""
     greased = lubrication.last_greased(session, motor.id, at + timedelta(microseconds=1))
-    before = rounds.last_running_facts(session, motor.id, at) if reading is not None else []
+    before = [p.facts for p in rounds.last_running_past(session, motor.id, at)] if reading is not None else []
     fast_s = (in_force or Limits()).value("look_again_pace_s")
     pace_s, fast = _pace(session, reading, fast_s) if reading is not None else (None, 0)
     return facts.Facts(

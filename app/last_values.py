@@ -41,8 +41,8 @@ class Last:
 def last_values(session: Session, motor: Motor, before: datetime) -> dict[str, Last]:
     """Field -> its newest figure and its median over the last running readings; amps and volts else by the plate."""
     plate = motor.nameplate_at(before)
-    running = [r for r in rounds.last_running(session, motor.id, before, MOST)
-               if plate is None or r.nameplate_id == plate.id]
+    running = [p.row for p in rounds.last_running_past(session, motor.id, before, MOST)
+               if plate is None or p.row.nameplate_id == plate.id]
     told = {}
     for name, column in COLUMNS.items():
         seen = [(value, r.taken_at) for r in running if (value := getattr(r, column)) is not None]

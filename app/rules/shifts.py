@@ -17,6 +17,7 @@ from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 
@@ -132,6 +133,17 @@ def next_week(text: str, step: int = 1) -> str:
     return f"{year}-W{week:02d}"
 
 
+@lru_cache(4096)  # every entry of a day asks for the same
+def _starts(zone_name: str, pattern: Pattern, around: date,
+            days: int = 2) -> tuple[tuple[datetime, date, str], ...]:
+    """Every start near a day, in the order of the local clock: of two in one gap the later one counts."""
+    zone = ZoneInfo(zone_name)
+    return tuple(
+        (local_instant(day, shift.local_time, zone), day, shift.name)
+        for day in (around + timedelta(days=d) for d in range(-days, days + 1))
+        for shift in pattern.in_order())
+
+
 @dataclass(frozen=True)
 class Calendar:
     """A unit's zone and its shift patterns, the oldest first. A new pattern never re-sorts what came before it."""
@@ -157,19 +169,10 @@ class Calendar:
         """The pattern in force at an instant."""
         return self._segment(instant)[0]
 
-    def _starts(self, pattern: Pattern, around: date, days: int = 2) -> list[tuple[datetime, date, str]]:
-        """Every start near a day, in the order of the local clock: of two in one gap the later one counts."""
-        zone = self.zone
-        return [
-            (local_instant(day, shift.local_time, zone), day, shift.name)
-            for day in (around + timedelta(days=d) for d in range(-days, days + 1))
-            for shift in pattern.in_order()
-        ]
-
     def _piece(self, instant: datetime) -> tuple[Shift, datetime | None, datetime | None]:
         """The part of a shift that lies under one pattern, and that pattern's own two ends."""
         pattern, since, until = self._segment(instant)
-        starts = self._starts(pattern, instant.astimezone(self.zone).date())
+        starts = _starts(self.zone_name, pattern, instant.astimezone(self.zone).date())
         i = bisect_right([s[0] for s in starts], instant) - 1
         begins, day, name = starts[i]
         ends = starts[i + 1][0]

@@ -14,6 +14,7 @@ from app.rules import facts
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import LubricationPoint, Motor, MotorRun, walking_order
 from app.store.people import Person, Token, with_name
+from app.store.prepared import Kept, Prepared, Row
 
 
 class Greasing(Base):
@@ -88,23 +89,26 @@ class Greased(NamedTuple):
 
 def _newest(end: str) -> sa.Select[uuid.UUID]:
     return (sa.select(Greasing.id).where(
-        Greasing.motor_id == sa.bindparam("motor_id"), Greasing.end == end, Greasing.at < sa.bindparam("before"))
-        .order_by(Greasing.at.desc()).limit(sa.bindparam("most")))
+        Greasing.motor_id == sa.bindparam("motor_id"), Greasing.end == end,
+        Greasing.at < sa.bindparam("before", type_=UtcDateTime()))
+        .order_by(Greasing.at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
 
 
-@cache
-def _greased() -> Any:
-    return (
-        sa.select(Greasing.end, Greasing.at, Greasing.lubricant, Greasing.thickener, Greasing.grams, Greasing.run_s,
-                  Greasing.unsure_s, Person.name).join(Person, Person.id == Greasing.person_id)
-        .where(sa.or_(*(Greasing.id.in_(_newest(end)) for end in facts.ENDS)))
-        .order_by(Greasing.at.desc(), Greasing.received_at.desc()))
+_GREASED = Prepared(lambda: sa.select(
+    Greasing.end, Greasing.at, Greasing.lubricant, Greasing.thickener, Greasing.grams, Greasing.run_s,
+    Greasing.unsure_s, Person.name).join(Person, Person.id == Greasing.person_id)
+    .where(sa.or_(*(Greasing.id.in_(_newest(end)) for end in facts.ENDS)))
+    .order_by(Greasing.at.desc(), Greasing.received_at.desc()))
+_DONE: Kept[Greased] = Kept(4_000)
 
 
 def last_greased(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Greased]:
     """The same, just what the rules need."""
-    rows = session.execute(_greased(), {"motor_id": motor_id, "before": before, "most": most})
-    return [Greased(*row) for row in rows]
+    def made(row: Row) -> Greased:
+        return Greased._make(_GREASED.values(session, row))
+
+    return [_DONE.of(row, lambda row=row: made(row)) for row in _GREASED.rows(  # type: ignore[misc]
+        session, {"motor_id": motor_id, "before": before, "most": most})]
 
 
 def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[ChartRow]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 from datetime import datetime, timedelta
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.store.base import Base, UtcDateTime, one_of
-from app.store.units import Unit
+from app.store.prepared import Kept, Prepared, columns_of, detached
+from app.store.units import ShiftPattern, Unit
 
 if TYPE_CHECKING:
     from app.store.devices import Device
@@ -133,19 +135,81 @@ def add_person(session: Session, sign_in: str, name: str, role: str, secret_hash
     return person
 
 
-@cache
-def _live() -> Any:
-    return (
-        sa.select(SignedIn).where(SignedIn.key == sa.bindparam("key"), SignedIn.ended_at.is_(None),
-                                  SignedIn.expires_at > sa.bindparam("now"))
-        .options(sa.orm.joinedload(SignedIn.unit).joinedload(Unit.patterns),
-                 sa.orm.joinedload(SignedIn.person).joinedload(Person.units).lazyload(Unit.patterns)))
+class _Live(NamedTuple):
+    """The columns that tell who is signed in, by what they are of."""
 
+    session: list[Any]
+    device: list[Any]
+    unit: list[Any]
+    pattern: list[Any]
+    person: list[Any]
+    theirs: list[Any]
+
+
+@cache
+def _units_of_session() -> tuple[Any, Any]:
+    """The unit that is worked in, and those that can be changed to. Made when first asked for: an alias wants every
+    model to be there."""
+    return sa.orm.aliased(Unit, name="here"), sa.orm.aliased(Unit, name="theirs")
+
+
+@cache
+def _live_columns() -> _Live:
+    from app.store.devices import Device
+
+    here, theirs = _units_of_session()
+    return _Live(*map(columns_of, (SignedIn, Device, here, ShiftPattern, Person, theirs)))
+
+
+def _live() -> Any:
+    from app.store.devices import Device
+
+    here, theirs = _units_of_session()
+    return (sa.select(*itertools.chain(*_live_columns()))
+            .join(here, here.id == SignedIn.unit_id).join(Person, Person.id == SignedIn.person_id)
+            .outerjoin(Device, Device.id == SignedIn.device_id)
+            .outerjoin(ShiftPattern, ShiftPattern.unit_id == here.id)
+            .outerjoin(PersonUnit, PersonUnit.person_id == Person.id)
+            .outerjoin(theirs, theirs.id == PersonUnit.unit_id)
+            .where(SignedIn.key == sa.bindparam("key"), SignedIn.ended_at.is_(None),
+                   SignedIn.expires_at > sa.bindparam("now", type_=UtcDateTime()))
+            .order_by(ShiftPattern.id, theirs.name))
+
+
+_LIVE = Prepared(_live)
+#: Whoever was signed in lately, by all that is known of them.
+_SIGNED_IN: Kept[SignedIn] = Kept(512)
 
 
 def live_session(session: Session, key: str, now: datetime) -> SignedIn | None:
-    """Who is signed in with this key, with unit, shifts and the units to change to. One statement: every page asks."""
-    return session.scalars(_live(), {"key": key, "now": now}).unique().first()
+    """Who is signed in with this key, with unit, shifts and the units to change to. One statement: every page asks.
+
+    Shared with whoever asks at the same time: to be read, not to be changed.
+    """
+    rows = _LIVE.rows(session, {"key": key, "now": now})
+    if not rows:
+        return None
+    return _SIGNED_IN.of(tuple(rows), lambda: _signed_in([_LIVE.values(session, row) for row in rows]))
+
+
+def _signed_in(rows: list[list[Any]]) -> SignedIn:
+    """The session with all it is read with, from the rows of `_live`: one for each shift pattern and unit."""
+    from app.store.devices import Device
+
+    columns = _live_columns()
+    bounds = list(itertools.accumulate(map(len, columns), initial=0))
+    parts = [_Live(*(row[a:b] for a, b in itertools.pairwise(bounds))) for row in rows]
+
+    def each(entity: type[Any], name: str) -> list[Any]:
+        of_key = {getattr(part, name)[0]: getattr(part, name) for part in parts}
+        return [made for values in of_key.values() if (made := detached(entity, getattr(columns, name), values))]
+
+    here = detached(Unit, columns.unit, parts[0].unit, patterns=each(ShiftPattern, "pattern"))
+    person = detached(Person, columns.person, parts[0].person, units=each(Unit, "theirs"))
+    device = detached(Device, columns.device, parts[0].device)
+    made = detached(SignedIn, columns.session, parts[0].session, unit=here, person=person, device=device)
+    assert made is not None
+    return made
 
 
 def end_sessions(session: Session, person: Person, now: datetime) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import uuid
+from collections import namedtuple
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
 from typing import Any
@@ -15,6 +17,7 @@ from app.store.asked import once
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor, Nameplate
 from app.store.people import Person, Token
+from app.store.prepared import Kept, Prepared, Row, as_key
 
 #: Somebody wrote something. Word for word in index and query, or neither database uses the index.
 HAS_WORDS = "(remarks <> '' OR skip_reason IS NOT NULL)"
@@ -173,12 +176,22 @@ def facts_from(row: Any) -> facts.Reading:
         nameplate_key=row.nameplate_id or 0, person=str(row.person_id))
 
 
-_FACTS = tuple(getattr(Reading, name) for name in (
-    "state", "taken_at", "smoke", "guard", "ground", "leak", "condition_before", "vibration_feel_de",
-    "vibration_feel_ode", "vibration_mm_s_de", "vibration_mm_s_ode", "bearing_feel_de", "bearing_feel_ode",
-    "bearing_temp_c_de", "bearing_temp_c_ode", "winding_feel", "winding_temp_c", "winding_method", "current_a_1",
-    "current_a_2", "current_a_3", "voltage_v_1", "voltage_v_2", "voltage_v_3", "lubricant_de", "lubricant_ode",
-    "cleanliness", "ambient_c", "method", "unread", "nameplate_id", "person_id"))
+_FACTS = ("state", "taken_at", "smoke", "guard", "ground", "leak", "condition_before", "vibration_feel_de",
+          "vibration_feel_ode", "vibration_mm_s_de", "vibration_mm_s_ode", "bearing_feel_de", "bearing_feel_ode",
+          "bearing_temp_c_de", "bearing_temp_c_ode", "winding_feel", "winding_temp_c", "winding_method", "current_a_1",
+          "current_a_2", "current_a_3", "voltage_v_1", "voltage_v_2", "voltage_v_3", "lubricant_de", "lubricant_ode",
+          "cleanliness", "ambient_c", "method", "unread", "nameplate_id", "person_id")
+_FactsRow = namedtuple("_FactsRow", _FACTS)  # type: ignore[misc] # the names are those just above
+
+
+@dataclass(frozen=True)
+class Past:
+    """An earlier reading: what the rules look at in the columns' names, and as the rules see it."""
+
+    row: Any
+    facts: facts.Reading
+
+
 _newer = sa.orm.aliased(Reading, name="newer")
 
 
@@ -226,17 +239,22 @@ def last_running(session: Session, motor_id: int, before: datetime, most: int = 
         Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at.desc()).limit(most)))
 
 
-@cache
-def _last_running() -> Any:
-    return (sa.select(*_FACTS).where(
-        Reading.motor_id == sa.bindparam("motor_id"), Reading.taken_at < sa.bindparam("before"), _RUNNING,
-        Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at.desc()).limit(sa.bindparam("most")))
+_LAST_RUNNING = Prepared(lambda: sa.select(*(as_key(getattr(Reading, name)) for name in _FACTS)).where(
+    Reading.motor_id == sa.bindparam("motor_id"), Reading.taken_at < sa.bindparam("before", type_=UtcDateTime()),
+    _RUNNING, Reading.skip_reason.is_(None), not_corrected())
+    .order_by(Reading.taken_at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
+#: Some hundred motors' last readings: each save reads one new one, and nineteen that the save before read.
+_PAST: Kept[Past] = Kept(8_000)
 
 
-def last_running_facts(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[facts.Reading]:
-    """The same as the rules see them: only what they look at is read."""
-    return [facts_from(row) for row in session.execute(
-        _last_running(), {"motor_id": motor_id, "before": before, "most": most})]
+def last_running_past(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Past]:
+    """The same, but only what the rules look at is read."""
+    def made(row: Row) -> Past:
+        read = _FactsRow._make(_LAST_RUNNING.values(session, row))
+        return Past(read, facts_from(read))
+
+    return [_PAST.of(row, lambda row=row: made(row)) for row in _LAST_RUNNING.rows(  # type: ignore[misc]
+        session, {"motor_id": motor_id, "before": before, "most": most})]
 
 
 def anything_after(session: Session, motor_id: int, instant: datetime) -> bool:
@@ -263,16 +281,16 @@ def newest_readings(session: Session, motor_id: int, most: int = 30, before: dat
                                          sa.orm.joinedload(Reading.nameplate))))
 
 
-@cache
-def _pace() -> Any:
-    return (sa.select(Reading.taken_at).where(
-        Reading.person_id == sa.bindparam("person_id"), Reading.taken_at < sa.bindparam("before"),
-        Reading.token_id.is_(None)).order_by(Reading.taken_at.desc()).limit(sa.bindparam("most")))
+_PACE = Prepared(lambda: sa.select(Reading.taken_at).where(
+    Reading.person_id == sa.bindparam("person_id", type_=sa.Integer()),
+    Reading.taken_at < sa.bindparam("before", type_=UtcDateTime()), Reading.token_id.is_(None))
+    .order_by(Reading.taken_at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
 
 
 def previous_by_person(session: Session, person_id: int, before: datetime, most: int = 10) -> list[datetime]:
     """When this person took the readings just before, the newest first: for the pace of the walk."""
-    return list(session.scalars(_pace(), {"person_id": person_id, "before": before, "most": most}))
+    rows = _PACE.rows(session, {"person_id": person_id, "before": before, "most": most})
+    return [_PACE.values(session, row)[0] for row in rows]
 
 
 def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:

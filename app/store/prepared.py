@@ -1,0 +1,149 @@
+"""Statements asked at every save: put together once, and their rows, read again unchanged, not made again.
+
+A row of thirty columns costs the driver a few millionths of a second and the mapper a hundred times that. What a save
+must know (who saves, the motor with plate and chart, its last readings) is mostly what it was at the save before. So
+these statements give the rows as the driver has them, and `Kept` keeps what was made of a row under the row itself:
+other content is another key, whichever server or process wrote it. Nothing is ever kept by a number or a time.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, Generic, TypeVar
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Dialect
+from sqlalchemy.orm import Session
+from sqlalchemy.orm.attributes import set_committed_value
+
+Row = tuple[Any, ...]
+Convert = Callable[[Any], Any] | None
+Made = TypeVar("Made")
+Entity = TypeVar("Entity")
+
+
+class _Compiled:
+    """The statement's text in one database's dialect, with what turns values into the driver's and back."""
+
+    def __init__(self, statement: Any, dialect: Dialect) -> None:
+        compiled = statement.compile(dialect=dialect)
+        self.text = str(compiled)
+        self.order: Sequence[str] | None = compiled.positiontup
+        self.fixed: dict[str, Any] = dict(compiled.params)
+        self.bind: dict[str, Convert] = {
+            name: bound.type.dialect_impl(dialect).bind_processor(dialect)
+            for bound, name in compiled.bind_names.items()}
+        self._types = [c.type for c in statement.selected_columns] if isinstance(statement, sa.SelectBase) else []
+        self.back: list[Convert] | None = None
+
+    def learn_back(self, dialect: Dialect, described: Sequence[Any]) -> None:
+        """How each column is turned back, once the driver has told what it gives (PEP 249 `description`)."""
+        self.back = [type_.dialect_impl(dialect).result_processor(dialect, told[1])
+                     for type_, told in zip(self._types, described, strict=True)]
+
+    def values(self, given: dict[str, Any]) -> Any:
+        whole = self.fixed | given
+        turned = {name: convert(whole[name]) if convert is not None else whole[name]
+                  for name, convert in self.bind.items()}
+        return turned if self.order is None else tuple(turned[name] for name in self.order)
+
+
+class Prepared:
+    """A statement with named parameters and a fixed shape, compiled once for each kind of database."""
+
+    def __init__(self, make: Callable[[], Any]) -> None:
+        """make: gives the statement; asked for when it is first used, for it may name models not yet put together."""
+        self._make = make
+        self._statement: Any = None
+        self._compiled: dict[str, _Compiled] = {}
+
+    def _for(self, dialect: Dialect) -> _Compiled:
+        compiled = self._compiled.get(dialect.name)
+        if compiled is None:
+            if self._statement is None:
+                self._statement = self._make()
+            compiled = self._compiled[dialect.name] = _Compiled(self._statement, dialect)
+        return compiled
+
+    def rows(self, session: Session, given: dict[str, Any]) -> list[Row]:
+        """The rows as the driver gives them: to be compared, counted, or made into something by `values`."""
+        if session.autoflush:
+            session.flush()  # as a query of models would: what the session holds is seen
+        connection = session.connection()
+        compiled = self._for(connection.dialect)
+        found = connection.exec_driver_sql(compiled.text, compiled.values(given))
+        cursor: Any = found.cursor
+        if compiled.back is None:
+            compiled.learn_back(connection.dialect, cursor.description)
+        rows: list[Row] = cursor.fetchall()
+        found.close()
+        return rows
+
+    def run(self, session: Session, given: dict[str, Any]) -> None:
+        """For a statement that gives no rows."""
+        if session.autoflush:
+            session.flush()
+        connection = session.connection()
+        compiled = self._for(connection.dialect)
+        connection.exec_driver_sql(compiled.text, compiled.values(given))
+
+    def values(self, session: Session, row: Row) -> list[Any]:
+        """A row's values as the models have them: instants with their zone, keys, true and false."""
+        back = self._for(session.connection().dialect).back
+        assert back is not None  # the row came from `rows`
+        return [convert(value) if convert is not None else value for convert, value in zip(back, row, strict=True)]
+
+
+class Kept(Generic[Made]):
+    """What was made of rows, by the rows themselves. At most so many; then it begins again."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._made: dict[Any, Made] = {}
+
+    def of(self, key: Any, make: Callable[[], Made]) -> Made:
+        """What was made of these rows, made now when they were not seen before. Shared: it must not be changed."""
+        made = self._made.get(key)
+        if made is None:
+            if len(self._made) >= self._most:
+                self._made.clear()
+            made = self._made[key] = make()
+        return made
+
+
+class _JsonText(sa.types.TypeDecorator[Any]):
+    """JSON as its text: PostgreSQL's driver would give objects, which are no key."""
+
+    impl = sa.Text
+    cache_ok = True
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
+        return None if value is None else json.loads(value)
+
+
+def columns_of(entity: type[Any] | Any, without: Iterable[str] = ()) -> list[Any]:
+    """The mapped columns of an entity (or an alias of one) in their order, some left out."""
+    names = [a.key for a in sa.inspect(entity).mapper.column_attrs]
+    return [as_key(getattr(entity, name)) for name in names if name not in set(without)]
+
+
+def as_key(column: Any) -> Any:
+    """The column so that what the driver gives of it can be compared and be a key."""
+    if not isinstance(column.type, sa.JSON):
+        return column
+    return sa.type_coerce(sa.cast(column, sa.Text), _JsonText).label(column.key)
+
+
+def detached(entity: type[Entity], columns: Sequence[Any], values: Sequence[Any], **related: Any) -> Entity | None:
+    """An object of a model as it would come out of a session that is closed, from its columns' values and what it is
+    related to; None where the key is NULL, as an outer join gives it."""
+    held = {column.key: value for column, value in zip(columns, values, strict=True)}
+    key = [held[column.key] for column in sa.inspect(entity).mapper.primary_key]
+    if any(part is None for part in key):
+        return None
+    made = entity(**held)
+    for name, what in related.items():
+        set_committed_value(made, name, what)
+    sa.orm.make_transient_to_detached(made)
+    return made
