@@ -29,8 +29,9 @@ function remember() {
   }
 }
 
-// The touch that brought us here may bounce: until it is over, nothing on this page answers.
-function settle() {
+// The touch that brought us here may bounce: until it is over, nothing on this page answers. Asked for again where a
+// page is shown in the place of another one.
+export function settle() {
   let touched = -Infinity;
   try {
     touched = Number(sessionStorage.getItem("touched") ?? -Infinity);

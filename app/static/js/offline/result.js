@@ -1,6 +1,7 @@
 // What was entered, shown from the tablet itself: where it stands, what was understood, what the rules found, what next.
 import * as queue from "./queue.js";
 import { capital, classOf, clock, el, END, many, shape, words } from "./dom.js";
+import { settle } from "../taps.js";
 import { nextAfter, walk } from "./walk.js";
 
 const NAMES = { state: "State", skip_reason: "Skipped", smoke: "Smoke", guard: "Guard", ground: "Ground wire", leak: "Leak",
@@ -28,6 +29,7 @@ queue.onChange(async () => {
 export async function show(entry) {
   history.replaceState(null, "", `/tablet/entries#${entry.id}`);
   await draw(entry);
+  settle();
   const heading = document.querySelector("h1");
   heading.tabIndex = -1;
   heading.focus();

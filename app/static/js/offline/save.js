@@ -6,6 +6,7 @@ import { reached, settled } from "./sender.js";
 import { forget as forgetDraft } from "../drafts.js";
 import { capital, el } from "./dom.js";
 import { tellProblems } from "./problems.js";
+import { showReceived } from "./received.js";
 import { show, stands } from "./result.js";
 import { refill } from "./refill.js";
 import { nextAfter, walk } from "./walk.js";
@@ -87,7 +88,7 @@ const correcting = () => new URLSearchParams(location.search).get("instead") ?? 
 
 async function goOn(entry) {
   if (entry.body.skip_reason && entry.state !== queue.ATTENTION) await skipOn(entry);
-  else if (entry.kind === "readings" && entry.state === queue.RECEIVED) location.assign(`/entries/${entry.id}`);
+  else if (entry.kind === "readings" && entry.state === queue.RECEIVED) await showReceived(entry);
   else await show(entry);
 }
 // A skip finds nothing: straight on to the next motor, which says so.
