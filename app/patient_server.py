@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from cheroot.errors import FatalSSLAlert
-from cheroot.server import HTTPConnection
+from cheroot.server import HeaderReader, HTTPConnection, HTTPRequest
 from cheroot.ssl.builtin import BuiltinSSLAdapter
 from cheroot.wsgi import Server
 
@@ -69,9 +69,47 @@ class LateHandshake(BuiltinSSLAdapter):
         return wrapped, {"wsgi.url_scheme": "https", "HTTPS": "on"}
 
 
+_FRAMING = (b"Content-Length", b"Transfer-Encoding")
+
+
+class _GivenOnce(dict[bytes, bytes]):
+    """Headers in which what tells the body's length stands once and on one line."""
+
+    def __setitem__(self, name: bytes, value: bytes) -> None:
+        if name in _FRAMING and name in self:
+            raise ValueError(f"{name.decode()} is given twice.")
+        super().__setitem__(name, value)
+
+
+class OneLength(HeaderReader):
+    """Whoever tells the length of a body in two ways is refused: a proxy in front may believe the other one, and then
+    what it took for a body is read here as somebody's next request. RFC 9112, 5.1, 6.1 and 6.3."""
+
+    def __call__(self, rfile: Any, hdict: dict[bytes, bytes] | None = None) -> dict[bytes, bytes]:
+        """Raises ValueError, which the server answers with 400 and the end of the connection."""
+        read = super().__call__(rfile, _GivenOnce())
+        if all(name in read for name in _FRAMING):
+            raise ValueError("Content-Length stands beside Transfer-Encoding.")
+        if not read.get(b"Content-Length", b"0").isdigit():
+            raise ValueError("Content-Length is no number.")
+        headers = {} if hdict is None else hdict
+        headers.update(read)
+        return headers
+
+    def _transform_key(self, key_name: bytes) -> bytes:
+        if key_name != key_name.strip():
+            raise ValueError("A header's name ends at its colon.")
+        return key_name.title()
+
+
+class Request(HTTPRequest):
+    header_reader = OneLength()
+
+
 class Connection(HTTPConnection):
     """Knows whether it was handed to a thread before, and shakes hands there."""
 
+    RequestHandlerClass = Request
     begun = False
     shaken = False
 

@@ -99,6 +99,23 @@ def test_a_body_whose_length_is_a_lie_is_refused_and_no_second_request_is_read_o
     assert told.count(b"HTTP/1.1 ") == 1
 
 
+def test_a_length_told_in_two_ways_is_refused_where_one_way_is_answered(served: Served) -> None:
+    """RFC 9112, 5.1, 6.1 and 6.3: else a proxy and the server part the bytes into requests differently."""
+    length, chunked = b"Content-Length: 5\r\n", b"Transfer-Encoding: chunked\r\n"
+    chunks, hidden = b"5\r\nabcde\r\n0\r\n\r\n", b"GET /sign-in HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+    for told, body in ((length, b"abcde"), (chunked, chunks)):
+        assert ask(served, get(b"/healthz", told) + body)[0] == 200
+    for told, body in (
+            (length + length, b"abcde"), (length + b"Content-Length: 6\r\n", b"abcdef"),
+            (b"Content-Length: 6\r\n" + length, b"abcdef"), (b"Content-Length: 5, 5\r\n", b"abcde"),
+            (b"Content-Length: 5\r\n 1\r\n", b"abcde"), (b"Content-Length : 5\r\n", b"abcde"),
+            (b"Content-Length: +5\r\n", b"abcde"), (b"Content-Length: 0_5\r\n", b"abcde"),
+            (length + chunked, chunks), (chunked + length, chunks), (chunked + chunked, chunks),
+            (b"content-length: 0\r\n" + length, hidden)):
+        status, answer = ask(served, get(b"/healthz", told) + body)
+        assert (status, answer.count(b"HTTP/1.1 ")) == (400, 1), told
+
+
 @pytest.mark.parametrize("path", [
     b"/static/../config.py", b"/static/%2e%2e/config.py", b"/static/..%2f..%2fpyproject.toml", b"/static//etc/passwd",
     b"/static/..%5cconfig.py", b"/static/css/%00", b"/.git/config", b"/static/css/", b"/static/", b"/instance/secret"])
