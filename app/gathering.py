@@ -17,7 +17,7 @@ from app.store import lubrication, motors, rounds, starts, temporary
 from app.store.entry_ground import Ground
 from app.store.lubrication import ChartRow, Greased, Greasing, Interval
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
-from app.store.rounds import Reading
+from app.store.rounds import NewReading, Reading
 from app.store.units import Unit
 
 #: How many entries back the pace of the walk is looked at, for `look_again`.
@@ -111,8 +111,8 @@ def run_then(session: Session, motor: Motor, at: datetime) -> MotorRun | None:
                     state=seen[0][1] or facts.STANDBY, run_s=max(0.0, run.run_s - later_s), unsure_s=run.unsure_s)
 
 
-def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Greased]) -> facts.Motor:
-    run, plate = run_then(session, motor, at), plate_facts(motor.nameplate_at(at))
+def motor_facts(motor: Motor, at: datetime, greased: list[Greased], run: MotorRun | None) -> facts.Motor:
+    plate = plate_facts(motor.nameplate_at(at))
 
     def chart(end: str) -> facts.LubricationPoint:
         newest = next((g for g in greased if g.end == end and g.grams != 0), None)
@@ -126,13 +126,13 @@ def motor_facts(session: Session, motor: Motor, at: datetime, greased: list[Grea
         by_control_room=frozenset(ammeter_there | {k for k in motor.by_control_room.split(",") if k}))
 
 
-def _pace(session: Session, reading: Reading, fast_s: float) -> tuple[float | None, int]:
+def _pace(session: Session, reading: Reading | NewReading, fast_s: float) -> tuple[float | None, int]:
     """Seconds since this person's entry before, and how many entries in a row came within `fast_s`."""
     return pace_of(reading, rounds.previous_by_person(session, reading.person_id, reading.taken_at, PACE_LOOK_BACK),
                    fast_s)
 
 
-def pace_of(reading: Reading, before: list[datetime], fast_s: float) -> tuple[float | None, int]:
+def pace_of(reading: Reading | NewReading, before: list[datetime], fast_s: float) -> tuple[float | None, int]:
     """before: when the same person took the readings just before, the newest first."""
     times = [reading.taken_at, *before]
     gaps = [(later - earlier).total_seconds() for later, earlier in itertools.pairwise(times)]
@@ -147,15 +147,16 @@ def _temporary(session: Session, motor: Motor, at: datetime, ground: Ground | No
     return tuple(state.as_facts() for state in temporary.standing_then(session, motor.id, at))
 
 
-def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None, at: datetime,
+def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewReading | None, at: datetime,
              in_force: Limits | None = None, ground: Ground | None = None) -> facts.Facts:
     """Everything the rules are given for one motor at one instant. ground: what a save has found out already."""
+    run = ground.run if ground is not None else run_then(session, motor, at)
     greased = lubrication.last_greased(session, motor.id, at + timedelta(microseconds=1))
     before = [p.facts for p in rounds.last_running_past(session, motor.id, at)] if reading is not None else []
     fast_s = (in_force or Limits()).value("look_again_pace_s")
     pace_s, fast = _pace(session, reading, fast_s) if reading is not None else (None, 0)
     return facts.Facts(
-        motor=motor_facts(session, motor, at, greased), now=at, reading=reading.as_facts() if reading else None,
+        motor=motor_facts(motor, at, greased, run), now=at, reading=reading.as_facts() if reading else None,
         history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
                               last_start_at=_last_start_at(session, motor, reading, at, ground),
                               temporary=_temporary(session, motor, at, ground) if reading is not None else (),
@@ -164,7 +165,7 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | None
         show=unit.show)
 
 
-def _last_start_at(session: Session, motor: Motor, reading: Reading | None, at: datetime,
+def _last_start_at(session: Session, motor: Motor, reading: Reading | NewReading | None, at: datetime,
                    ground: Ground | None) -> datetime | None:
     if reading is None:
         return None

@@ -30,7 +30,7 @@ from app.store.flags import NO_END, Flag
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing
 from app.store.motors import Motor
-from app.store.rounds import Reading, Round
+from app.store.rounds import NewReading, Reading, Round
 from app.store.units import Unit
 
 #: How many later entries a late one makes us judge again, and how many earlier ones count a flag's good rounds anew.
@@ -40,14 +40,31 @@ AGAIN_AFTER_LATE = 60
 # judging an entry ------------------------------------------------------------------------------------------
 
 
-def judge_reading(session: Session, unit: Unit, motor: Motor, reading: Reading,
-                  replaced: Reading | None = None, ground: Ground | None = None) -> list[Finding]:
-    """Judges one reading, stores its findings, raises and clears flags. A late one, and a correction, make what came
-    after be judged again. ground: how it stood with the motor before the reading was stored."""
+def judge_newest(session: Session, unit: Unit, ground: Ground, reading: NewReading) -> list[Finding]:
+    """Judges the newest reading of a motor, stored just now. ground: how it stands with the motor since then.
+
+    Where nothing is found and no flag stands, as mostly, nothing is stored and no row is loaded.
+    """
+    at, motor = reading.taken_at, ground.motor
+    in_force = limits.limits_from(limits_kept.changes(session, unit.id, ground.limits_at), motor.id, at)
+    given = facts_of(session, unit, motor, reading, at, in_force, ground)
+    found = sheet.judge(given, in_force)
+    if not found and not ground.flagged:
+        return found
+    cause = Cause("reading", reading.id, at, reading.received_at, reading.person_id)
+    store_findings(session, motor, cause, found, first=True)
+    stood = flags.open_flags_of_motor(session, motor.id) if ground.flagged else []
+    raise_flags(session, unit, motor, cause, found, stood)
+    _answer_others(session, unit, given, found, session.get_one(Reading, reading.id), stood, in_force)
     session.flush()
-    if ground is not None and ground.plain and replaced is None:
-        kept = limits_kept.changes(session, unit.id, ground.limits_at)
-        return _judge_one(session, unit, motor, reading, kept, reading.received_at, ground)
+    return found
+
+
+def judge_reading(session: Session, unit: Unit, motor: Motor, reading: Reading,
+                  replaced: Reading | None = None) -> list[Finding]:
+    """Judges one reading, stores its findings, raises and clears flags. A late one, and a correction, make what came
+    after be judged again."""
+    session.flush()
     changes = limits.limit_changes(session, unit.id)
     if replaced is None and not rounds.anything_after(session, motor.id, reading.taken_at):
         return _judge_one(session, unit, motor, reading, changes, reading.received_at)
@@ -102,25 +119,33 @@ def _count_anew(session: Session, motor: Motor, since: datetime, touched: Iterab
 
 
 def _judge_one(session: Session, unit: Unit, motor: Motor, reading: Reading, changes: list[LimitChange],
-               known_at: datetime, ground: Ground | None = None) -> list[Finding]:
-    """ground: only for a reading that is new and the newest of its motor. Nothing was found on it before, and no flag
-    of it is anywhere."""
+               known_at: datetime) -> list[Finding]:
     in_force = limits.limits_from(changes, motor.id, reading.taken_at)
-    given = facts_of(session, unit, motor, reading, reading.taken_at, in_force, ground)
+    given = facts_of(session, unit, motor, reading, reading.taken_at, in_force)
     found = sheet.judge(given, in_force)
     cause = Cause("reading", reading.id, reading.taken_at, reading.received_at, reading.person_id)
-    store_findings(session, motor, cause, found, first=ground is not None)
-    stood = None if ground is None else flags.open_flags_of_motor(session, motor.id) if ground.flagged else []
-    raise_flags(session, unit, motor, cause, found, stood)
-    fired = {(f.rule, f.end or NO_END) for f in found}
-    for flag in flags.open_flags_of_motor(session, motor.id) if stood is None else stood:
-        if (flag.rule, flag.end) not in fired and _has_a_say(flag, reading):
-            answer(session, unit, flag, _verdict(given, flag, in_force), reading)
-    for flag, sighting in sightings.sightings_by(session, cause.id) if ground is None else ():
+    store_findings(session, motor, cause, found)
+    raise_flags(session, unit, motor, cause, found)
+    _answer_others(session, unit, given, found, reading, flags.open_flags_of_motor(session, motor.id), in_force)
+    fired = _fired(found)
+    for flag, sighting in sightings.sightings_by(session, cause.id):
         if flag.open and (flag.rule, flag.end) not in fired:
             let_go(session, flag, sighting, known_at, NOT_FOUND_AGAIN)
     session.flush()
     return found
+
+
+def _fired(found: list[Finding]) -> set[tuple[str, str]]:
+    return {(f.rule, f.end or NO_END) for f in found}
+
+
+def _answer_others(session: Session, unit: Unit, given: facts.Facts, found: list[Finding], reading: Reading,
+                   standing: list[Flag], in_force: Limits) -> None:
+    """What the reading says of the motor's flags that it does not show itself."""
+    fired = _fired(found)
+    for flag in standing:
+        if (flag.rule, flag.end) not in fired and _has_a_say(flag, reading):
+            answer(session, unit, flag, _verdict(given, flag, in_force), reading)
 
 
 def _answer_flags(session: Session, unit: Unit, motor: Motor, reading: Reading, standing: list[Flag],

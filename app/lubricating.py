@@ -77,7 +77,8 @@ def how_sure(point: facts.LubricationPoint, due: Due) -> str:
 def given_facts(session: Session, unit: Unit, motor: Motor, at: datetime) -> tuple[facts.Facts, list[Greasing]]:
     """The facts a greasing right now is judged by, and the stored greasings behind them."""
     done = lubrication.last_greasings(session, motor.id, at + timedelta(microseconds=1))
-    given = facts.Facts(gathering.motor_facts(session, motor, at, done), at, show=unit.show,
+    run = gathering.run_then(session, motor, at)
+    given = facts.Facts(gathering.motor_facts(motor, at, done, run), at, show=unit.show,
                         history=facts.History(greasings=tuple(g.as_facts() for g in done)))
     return given, done
 

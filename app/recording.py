@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
-from app import judging, opened_round
+from app import judging, opened_round, usual_entry
 from app.entries import BadEntry, Entry, Problem
 from app.rules import facts
 from app.rules.findings import Finding
@@ -235,16 +235,38 @@ def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[s
     typed: what was typed where it was converted. watch: a timed look of the first-run watch, no check of a round.
     """
     ground = ground_of(session, sender, entry)
-    there = None if ground is not None and not ground.known else stored_before(session, Reading, entry, sender.unit)
+    if ground is not None and entry.columns.get("replaces_id") is None:
+        taken_at, offset = corrected_time(entry, "taken_at", sender.received_at)
+        if ground.round_id is not None and ground.newest(taken_at):
+            return _record_usual(session, sender, entry, ground, taken_at, offset, typed, watch)
+    return _record_whole(session, sender, entry, typed, watch)
+
+
+def _record_usual(session: Session, sender: Sender, entry: Entry, ground: Ground, taken_at: datetime, offset: float,
+                  typed: dict[str, str] | None, watch: bool) -> Recorded:
+    """The newest entry of its motor in an open round: nearly every one."""
+    plate = ground.motor.nameplate_at(taken_at)
+    row = rounds.new_reading(
+        id=entry.id, content=entry.content, unit_id=sender.unit.id, round_id=ground.round_id,
+        motor_id=ground.motor.id, nameplate_id=plate.id if plate else None,
+        person_id=person_of(session, sender, entry).id, token_id=sender.token.id if sender.token else None,
+        taken_at=taken_at, taken_at_device=entry.at_device, clock_offset_s=offset, received_at=sender.received_at,
+        typed=typed or {}, watch=watch, condition_before=ground.condition, **entry.columns)
+    return Recorded(row.id, True, usual_entry.store(session, sender.unit, ground, row))
+
+
+def _record_whole(session: Session, sender: Sender, entry: Entry, typed: dict[str, str] | None,
+                  watch: bool) -> Recorded:
+    """Any entry: known already, late, a correction, the first of its shift."""
+    there = stored_before(session, Reading, entry, sender.unit)
     if there is not None:
         return answer_of(session, there, False)
-    motor = ground.motor if ground is not None else motor_of(session, sender, entry)
+    motor = motor_of(session, sender, entry)
     person = person_of(session, sender, entry)
     taken_at, offset = corrected_time(entry, "taken_at", sender.received_at)
     replaced = _replaced(session, sender, motor, person, entry)
     shift = sender.unit.calendar.shift_of(taken_at)
-    opened, new = (ground.round, False) if ground is not None and ground.round is not None else open_round(
-        session, sender.unit, shift, sender.received_at, person.id)
+    opened, new = open_round(session, sender.unit, shift, sender.received_at, person.id)
     plate = motor.nameplate_at(taken_at)
     row = Reading(
         id=entry.id, content=entry.content, unit_id=sender.unit.id, round_id=opened.id, motor_id=motor.id,
@@ -258,7 +280,7 @@ def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[s
         forget(session, motor, replaced)
     if not row.skipped and row.state:
         observe(session, motor, row.state, taken_at, exact=False)
-    found = judging.judge_reading(session, sender.unit, motor, row, replaced, ground)
+    found = judging.judge_reading(session, sender.unit, motor, row, replaced)
     if new and shift.holds(sender.received_at):  # the shift's first entry opens its sheet, as looking at it does
         opened_round.judge(session, sender.unit, opened, sender.received_at)
     return Recorded(row.id, True, found)

@@ -1,10 +1,12 @@
 """What saving an entry at a motor needs to know of it, in one statement: its row, plate, chart, round and running time.
 
-Every look-up of its own would cost a save about as much as storing the entry does.
+Every look-up of its own would cost a save about as much as storing the entry does, and so would making the motor's
+plate and chart anew at every save: what they are made of is compared instead (app/store/prepared.py).
 """
 
 from __future__ import annotations
 
+import itertools
 import uuid
 from datetime import date, datetime
 from functools import cache
@@ -12,26 +14,33 @@ from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
+from sqlalchemy.orm.attributes import set_committed_value
 
 from app.store.base import Key16, UtcDateTime
 from app.store.flags import Flag
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing
-from app.store.motors import Motor, MotorRun, tag_key
+from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, tag_key
+from app.store.prepared import Kept, Prepared, columns_of, detached
 from app.store.rounds import Reading, Round, not_corrected
 from app.store.starts import Start, Stop, Trip
 from app.store.temporary import TemporaryState
 
 #: One id names one entry, of whatever kind.
 KINDS = (Reading, Greasing, Start, Stop, Trip)
+#: What of a motor's row each look at it changes: read beside the rest.
+SEEN = ("condition", "condition_at")
 
 
 class Ground(NamedTuple):
     """How it stands with a motor just before an entry taken at an instant is stored."""
 
-    motor: Motor  # with nameplates and points
-    round: Round | None  # of the entry's shift, once somebody opened it
-    run: MotorRun | None
+    #: with nameplates and points, shared with other saves: to be read only, and without the columns of SEEN
+    motor: Motor
+    condition: str | None
+    condition_at: datetime | None
+    run: MotorRun | None  # of no session: what becomes of it is stored by its columns
+    round_id: int | None  # of the entry's shift, once somebody opened it
     known: bool  # the id names a stored entry
     late: bool  # a reading taken later is there
     limits_at: int | None  # the newest change of the unit's limits
@@ -39,21 +48,34 @@ class Ground(NamedTuple):
     half_way: bool  # something temporary stood then
     flagged: bool  # a flag is open, or may be by the time the entry is in
 
-    @property
-    def plain(self) -> bool:
-        """New, and the newest of its motor: nothing needs to be judged again."""
-        return not self.known and not self.late
+    def newest(self, at: datetime) -> bool:
+        """New, and later than everything known of its motor: nothing needs to be judged again, nothing made anew."""
+        return not self.known and not self.late and (
+            self.condition_at is None or self.condition_at <= at) and (
+            self.run is None or self.run.observed_at <= at)
 
 
-_AT, _ID = sa.bindparam("at", type_=UtcDateTime()), sa.bindparam("id", type_=Key16())
+class _Columns(NamedTuple):
+    motor: list[Any]
+    plate: list[Any]
+    point: list[Any]
+    run: list[Any]
 
-# Each made once: putting a statement together takes longer than running it.
+
 @cache
+def _columns() -> _Columns:
+    return _Columns(columns_of(Motor, SEEN), *map(columns_of, (Nameplate, LubricationPoint, MotorRun)))
+
+
+_AT = sa.bindparam("at", type_=UtcDateTime())
+
+
 def _ground() -> Any:
+    key = sa.bindparam("id", type_=Key16())
     return (
         sa.select(
-            Motor, Round, MotorRun,
-            sa.or_(*(sa.exists().where(kind.id == _ID) for kind in KINDS)),
+            *itertools.chain(*_columns()), Motor.condition, Motor.condition_at, Round.id,
+            sa.or_(*(sa.exists().where(kind.id == key) for kind in KINDS)),
             sa.exists().where(Reading.motor_id == Motor.id, Reading.taken_at > _AT, not_corrected()),
             sa.select(sa.func.max(LimitChange.id)).where(LimitChange.unit_id == Motor.unit_id).scalar_subquery(),
             sa.select(Start.at).where(Start.motor_id == Motor.id, Start.at <= _AT).order_by(Start.at.desc()).limit(1)
@@ -61,18 +83,24 @@ def _ground() -> Any:
             sa.exists().where(TemporaryState.motor_id == Motor.id, TemporaryState.since <= _AT,
                               sa.or_(TemporaryState.ended_at.is_(None), TemporaryState.ended_at > _AT)),
             sa.exists().where(Flag.motor_id == Motor.id, Flag.closed_at.is_(None)))
-        .outerjoin(Round, sa.and_(Round.unit_id == Motor.unit_id, Round.shift_date == sa.bindparam("shift_date"),
-                                  Round.shift_name == sa.bindparam("shift_name")))
+        .outerjoin(Round, sa.and_(Round.unit_id == Motor.unit_id,
+                                  Round.shift_date == sa.bindparam("shift_date", type_=sa.Date()),
+                                  Round.shift_name == sa.bindparam("shift_name", type_=sa.Text())))
         .outerjoin(MotorRun, MotorRun.motor_id == Motor.id)
-        .where(Motor.unit_id == sa.bindparam("unit_id"), Motor.tag_key == sa.bindparam("tag_key"))
-        .options(sa.orm.joinedload(Motor.nameplates), sa.orm.joinedload(Motor.points))
-        .execution_options(populate_existing=True))
+        .outerjoin(Nameplate, Nameplate.motor_id == Motor.id)
+        .outerjoin(LubricationPoint, sa.and_(LubricationPoint.motor_id == Motor.id,
+                                             LubricationPoint.replaced_at.is_(None)))
+        .where(Motor.unit_id == sa.bindparam("unit_id", type_=sa.Integer()),
+               Motor.tag_key == sa.bindparam("tag_key", type_=sa.Text()))
+        .order_by(Nameplate.id, LubricationPoint.end))
 
 
-@cache
-def _lock() -> Any:
-    return (sa.select(Motor.id).where(Motor.unit_id == sa.bindparam("unit_id"),
-                                      Motor.tag_key == sa.bindparam("tag_key")).with_for_update(key_share=True))
+_GROUND = Prepared(_ground)
+_LOCK = Prepared(lambda: sa.select(Motor.id).where(
+    Motor.unit_id == sa.bindparam("unit_id", type_=sa.Integer()),
+    Motor.tag_key == sa.bindparam("tag_key", type_=sa.Text())).with_for_update(key_share=True))
+#: Motors with plates and chart, by all that is known of them.
+_MOTORS: Kept[Motor] = Kept(5_000)
 
 
 def ground_of(session: Session, unit_id: int, tag: str, entry_id: uuid.UUID, at: datetime, shift_date: date,
@@ -83,13 +111,44 @@ def ground_of(session: Session, unit_id: int, tag: str, entry_id: uuid.UUID, at:
     whose = {"unit_id": unit_id, "tag_key": tag_key(tag)}
     alone = session.get_bind().dialect.name == "sqlite"  # SQLite has one writer, and this is it
     if not alone:
-        session.execute(_lock(), whose)
-    row = session.execute(_ground(), {**whose, "id": entry_id, "at": at, "shift_date": shift_date,
-                                    "shift_name": shift_name}).unique().first()
-    if row is None:
+        _LOCK.rows(session, whose)
+    rows = _GROUND.rows(session, {**whose, "id": entry_id, "at": at, "shift_date": shift_date,
+                                  "shift_name": shift_name})
+    if not rows:
         return None
-    ground = Ground._make(row)
+    columns = _columns()
+    whole = sum(map(len, columns[:3]))
+    motor = _MOTORS.of(tuple(row[:whole] for row in rows),
+                       lambda: _motor([_GROUND.values(session, row, 0, whole) for row in rows]))
+    rest = _GROUND.values(session, rows[0], whole)
+    run = rest[:len(columns.run)]
+    condition, condition_at, round_id, known, late, limits_at, last_start_at, half_way, flagged = (
+        rest[len(columns.run):])
     # Elsewhere the entry waits, as it is stored, for whoever signs its round: what they flagged must be seen then.
-    return ground if alone else ground._replace(flagged=True)
+    return Ground(motor, condition, condition_at, _run(run), round_id, known, late, limits_at, last_start_at, half_way,
+                  flagged or not alone)
 
 
+def _run(values: list[Any]) -> MotorRun | None:
+    """How long the motor has run, as a free object; None before its first observation."""
+    if values[0] is None:
+        return None
+    return MotorRun(**{c.key: value for c, value in zip(_columns().run, values, strict=True)})
+
+
+def _motor(rows: list[list[Any]]) -> Motor:
+    """The motor with its plates and the lines of its chart, from one row for each plate and line."""
+    columns = _columns()
+    bounds = list(itertools.accumulate(map(len, columns[:3]), initial=0))
+    parts = [[row[a:b] for a, b in itertools.pairwise(bounds)] for row in rows]
+
+    def each(place: int, entity: type[Any]) -> list[Any]:
+        of_id = {part[place][0]: part[place] for part in parts}
+        return [made for values in of_id.values() if (made := detached(entity, columns[place], values)) is not None]
+
+    plates, points = each(1, Nameplate), each(2, LubricationPoint)
+    made = detached(Motor, columns.motor, parts[0][0], nameplates=plates, points=points)
+    assert made is not None
+    for plate in plates:
+        set_committed_value(plate, "motor", made)
+    return made

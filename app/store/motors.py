@@ -15,6 +15,7 @@ from app.rules import facts, running_hours
 from app.store.asked import ASKED, once
 from app.store.base import Base, Real, UtcDateTime, one_of
 from app.store.people import Person
+from app.store.prepared import Prepared
 from app.store.units import Unit
 
 CHECKED_EVERY = ("shift", "day", "week")
@@ -236,6 +237,34 @@ class MotorRun(Base):
         gap_s = max(0.0, (at - self.observed_at).total_seconds())
         unsure_s = 3600.0 * running_hours.unsure_h(gap_s / 3600.0, changed, exact)
         return self.run_s + (gap_s if self.state == facts.RUNNING else 0.0), self.unsure_s + unsure_s
+
+
+_SEEN = Prepared(lambda: sa.update(Motor.__table__).where(  # type: ignore[arg-type]
+    Motor.id == sa.bindparam("which", type_=sa.Integer())).values(
+    condition=sa.bindparam("condition", type_=sa.Text()), condition_at=sa.bindparam("at", type_=UtcDateTime())))
+_RUN = Prepared(lambda: sa.update(MotorRun.__table__).where(  # type: ignore[arg-type]
+    MotorRun.motor_id == sa.bindparam("which", type_=sa.Integer())).values(
+    {name: sa.bindparam(name, type_=MotorRun.__table__.c[name].type)
+     for name in ("observed_at", "state", "run_s", "unsure_s")}))
+
+
+def store_condition(session: Session, motor_id: int, condition: str, at: datetime) -> None:
+    """The motor's condition, without its row having been loaded."""
+    _SEEN.run(session, {"which": motor_id, "condition": condition, "at": at})
+
+
+def begin_run(session: Session, motor_id: int, state: str, at: datetime) -> MotorRun:
+    """The first observation of a motor."""
+    run = MotorRun(motor_id=motor_id, first_observed_at=at, observed_at=at, state=state, run_s=0.0, unsure_s=0.0)
+    session.add(run)
+    session.flush()
+    return run
+
+
+def store_run(session: Session, run: MotorRun) -> None:
+    """The motor's running time, from an object of no session."""
+    _RUN.run(session, {"which": run.motor_id, "observed_at": run.observed_at, "state": run.state,
+                       "run_s": run.run_s, "unsure_s": run.unsure_s})
 
 
 def fitted_plate(at: datetime) -> sa.ScalarSelect[int]:

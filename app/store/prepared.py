@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Generic, TypeVar
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Dialect
+from sqlalchemy.engine import Connection, Dialect
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.attributes import set_committed_value
 
@@ -63,7 +63,8 @@ class Prepared:
         if compiled is None:
             if self._statement is None:
                 self._statement = self._make()
-            compiled = self._compiled[dialect.name] = _Compiled(self._statement, dialect)
+            # Of several threads that come first at once, all go on with the same one.
+            compiled = self._compiled.setdefault(dialect.name, _Compiled(self._statement, dialect))
         return compiled
 
     def rows(self, session: Session, given: dict[str, Any]) -> list[Row]:
@@ -72,13 +73,14 @@ class Prepared:
             session.flush()  # as a query of models would: what the session holds is seen
         connection = session.connection()
         compiled = self._for(connection.dialect)
-        found = connection.exec_driver_sql(compiled.text, compiled.values(given))
-        cursor: Any = found.cursor
-        if compiled.back is None:
-            compiled.learn_back(connection.dialect, cursor.description)
-        rows: list[Row] = cursor.fetchall()
-        found.close()
-        return rows
+        cursor = connection.connection.cursor()
+        try:
+            _fetch(connection, cursor, compiled.text, compiled.values(given))
+            if compiled.back is None:
+                compiled.learn_back(connection.dialect, cursor.description)
+            return cursor.fetchall()  # type: ignore[return-value]
+        finally:
+            cursor.close()
 
     def run(self, session: Session, given: dict[str, Any]) -> None:
         """For a statement that gives no rows."""
@@ -88,11 +90,26 @@ class Prepared:
         compiled = self._for(connection.dialect)
         connection.exec_driver_sql(compiled.text, compiled.values(given))
 
-    def values(self, session: Session, row: Row) -> list[Any]:
-        """A row's values as the models have them: instants with their zone, keys, true and false."""
-        back = self._for(session.connection().dialect).back
+    def values(self, session: Session, row: Row, since: int = 0, until: int | None = None) -> list[Any]:
+        """A row's values, or a slice of them, as the models have them: instants with their zone, keys, yes and no."""
+        back = self._for(session.get_bind().dialect).back
         assert back is not None  # the row came from `rows`
-        return [convert(value) if convert is not None else value for convert, value in zip(back, row, strict=True)]
+        return [convert(value) if convert is not None else value
+                for convert, value in zip(back[since:until], row[since:until], strict=True)]
+
+
+def _fetch(connection: Connection, cursor: Any, text: str, values: Any) -> None:
+    """Runs a query on the driver's own cursor: describing a hundred columns to the engine takes longer than the query.
+    Whoever counts or times statements hears of it; what goes wrong is told as the engine tells it."""
+    for listener in connection.dispatch.before_cursor_execute:
+        listener(connection, cursor, text, values, None, False)
+    try:
+        cursor.execute(text, values)
+    except connection.dialect.loaded_dbapi.Error:
+        connection.exec_driver_sql(text, values).close()  # fails as it did, in the engine's words
+        raise  # or not: then it was not asked in a way that gives rows
+    for listener in connection.dispatch.after_cursor_execute:
+        listener(connection, cursor, text, values, None, False)
 
 
 class Kept(Generic[Made]):

@@ -7,6 +7,7 @@ from collections import namedtuple
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
+from types import SimpleNamespace
 from typing import Any
 
 import sqlalchemy as sa
@@ -49,7 +50,21 @@ class Round(Base):
         return f"{self.shift_name} {self.shift_date.isoformat()}"
 
 
-class Reading(Base):
+class Observed:
+    """What a reading tells of itself, stored or about to be."""
+
+    skip_reason: Any
+
+    @property
+    def skipped(self) -> bool:
+        return self.skip_reason is not None
+
+    def as_facts(self) -> facts.Reading:
+        """This reading as the rules see it."""
+        return facts_from(self)
+
+
+class Reading(Observed, Base):
     """What one person found at one motor at one time, or why it was skipped."""
 
     __tablename__ = "reading"
@@ -138,10 +153,6 @@ class Reading(Base):
     nameplate: Mapped[Nameplate | None] = relationship()
 
     @property
-    def skipped(self) -> bool:
-        return self.skip_reason is not None
-
-    @property
     def instead(self) -> str | None:
         """Why there is nothing observed here, in words; None where something is."""
         return "taken back" if self.taken_back else f"skipped: {self.skip_reason}" if self.skipped else None
@@ -154,9 +165,42 @@ class Reading(Base):
     def voltage_v(self) -> tuple[float, ...]:
         return tuple(v for v in (self.voltage_v_1, self.voltage_v_2, self.voltage_v_3) if v is not None)
 
-    def as_facts(self) -> facts.Reading:
-        """This reading as the rules see it."""
-        return facts_from(self)
+
+class NewReading(Observed, SimpleNamespace):
+    """A reading's columns on their way into the table, of no session: every column has its attribute."""
+
+    id: uuid.UUID
+    round_id: int
+    motor_id: int
+    person_id: int
+    token_id: int | None
+    taken_at: datetime
+    received_at: datetime
+    entered_later: bool
+    watch: bool
+    state: str | None
+
+
+@cache
+def _blank() -> dict[str, Any]:
+    """Every column of a reading as it is where nothing is told of it."""
+    return {column.key: {} if column.key in ("unread", "typed") else False if isinstance(column.type, sa.Boolean)
+            else "" if column.key == "remarks" else 0.0 if column.key == "clock_offset_s" else None
+            for column in Reading.__table__.columns}
+
+
+def new_reading(**columns: Any) -> NewReading:
+    return NewReading(**(_blank() | columns))
+
+
+_INSERT = Prepared(lambda: sa.insert(Reading.__table__).values(  # type: ignore[arg-type]
+    {column.key: sa.bindparam(column.key, type_=column.type) for column in Reading.__table__.columns}))
+
+
+def store_reading(session: Session, row: NewReading) -> None:
+    """Inserts it. Raises IntegrityError where its id is known."""
+    _INSERT.run(session, vars(row))
+
 
 
 def facts_from(row: Any) -> facts.Reading:

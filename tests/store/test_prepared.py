@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import sys
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from typing import Any
 
+import pytest
 import sqlalchemy as sa
 
 from app.db import Database
 from app.store import people, rounds
 from app.store.people import OPERATOR, SignedIn
+from app.store.prepared import Prepared
 from app.store.rounds import facts_from
 from tests import factories
 from tests.factories import NOW
@@ -73,3 +80,30 @@ def test_earlier_readings_kept_by_their_rows_are_the_readings(database: Database
             plain = rounds.last_running(session, plant.motor.id, NOW)
             assert len(past) == 2 and [p.facts for p in past] == [facts_from(r) for r in plain]
             assert [p.row.taken_at for p in past] == [r.taken_at for r in plain]
+
+
+@pytest.fixture
+def threads_in_turns() -> Iterator[None]:
+    """Threads take over from each other as often as can be: what depends on the order shows."""
+    usual = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    yield
+    sys.setswitchinterval(usual)
+
+
+@pytest.mark.usefixtures("threads_in_turns")
+def test_many_who_ask_first_at_once_are_all_answered(database: Database) -> None:
+    """The server has just begun, and a shift's tablets are all there."""
+    person_id = _signed_in(database)
+    for _ in range(20):
+        statement = Prepared(lambda: sa.select(SignedIn.person_id, SignedIn.started_at))
+        ready = threading.Barrier(8)
+
+        def ask(statement: Prepared = statement, ready: threading.Barrier = ready) -> list[Any]:
+            with database.reading() as session:
+                ready.wait(timeout=30)
+                return statement.values(session, statement.rows(session, {})[0])
+
+        with ThreadPoolExecutor(8) as threads:
+            told = [asked.result(timeout=60) for asked in [threads.submit(ask) for _ in range(8)]]
+        assert told == [[person_id, NOW]] * 8
