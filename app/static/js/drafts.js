@@ -31,7 +31,9 @@ const names = () => Object.keys(store).filter((name) => name.startsWith(PREFIX))
 const read = (name) => { try { return JSON.parse(store.getItem(name)); } catch { return null; } };
 
 // The entry is stored, on the server or in the queue: its draft has done its work.
+const stored = new Set();
 export function forget(id) {
+  stored.add(id); // what is still being closed is put down no more
   for (const name of names()) if (read(name)?.id === id) store.removeItem(name);
 }
 
@@ -91,7 +93,9 @@ async function keep(form) {
     last = last.then(async () => {
       const fields = typed(form);
       if (left) return;
-      if (fields.length) put(name, { id: id.value, at: began, ...await close(key, fields) });
+      const shut = fields.length ? await close(key, fields) : null;
+      if (left || stored.has(id.value)) return;
+      if (shut) put(name, { id: id.value, at: began, ...shut });
       else store.removeItem(name);
     });
   };
@@ -102,5 +106,9 @@ async function keep(form) {
 for (const name of names()) if (!(Date.now() - read(name)?.at < LIFE_MS)) store.removeItem(name);
 const saved = /^\/entries\/([0-9a-f-]{36})$/.exec(location.pathname);
 if (saved) forget(saved[1]);
-const form = document.querySelector("form.entry[data-draft]");
-if (form && person) keep(form);
+function begin() {
+  const form = document.querySelector("form.entry[data-draft]");
+  if (form && person) keep(form);
+}
+begin();
+document.addEventListener("at-motor", begin);

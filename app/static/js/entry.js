@@ -14,8 +14,11 @@ function echo(box) {
   told.textContent = read.blank ? "" : saying(box, read.says ?? `understood as ${read.value}`);
 }
 
-const form = globalThis.document?.querySelector("form.entry");
-for (const box of form?.querySelectorAll("input.num[inputmode=decimal]") ?? []) {
-  box.addEventListener("input", () => echo(box));
-  echo(box);
+function begin() {
+  for (const box of document.querySelectorAll("form.entry input.num[inputmode=decimal]")) {
+    box.addEventListener("input", () => echo(box));
+    echo(box);
+  }
 }
+begin();
+document.addEventListener("at-motor", begin);

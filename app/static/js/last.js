@@ -3,8 +3,7 @@
 import { asks } from "./doubt.js";
 import { saying, understood } from "./understood.js";
 
-const form = document.querySelector("form.entry[data-last]");
-let known = null;
+let form = null, known = null;
 
 // Field -> its last and its usual figure. Asked once a page; a page without a network has what the tablet kept.
 function past() {
@@ -83,7 +82,12 @@ function unanswered(event) {
   open.querySelector("input").focus();
 }
 
-if (form) {
+function begin() {
+  form = document.querySelector("form.entry[data-last]");
+  known = null;
+  if (!form) return;
   form.addEventListener("focusout", ({ target }) => { if (target.matches("input.num[inputmode]")) tell(target); });
   form.addEventListener("submit", unanswered, true);
 }
+begin();
+document.addEventListener("at-motor", begin);

@@ -1,6 +1,6 @@
 // Number keys of our own, for a gloved thumb. They come up where a finger touches a figure and the device is set to
 // them; a keyboard, a mouse or the tablet's own keys type as ever. No guard against quick touches here: 77 is two.
-const pad = document.querySelector(".number-keys");
+let pad = null;
 const FIGURE = "form.entry input.num[inputmode]";
 const wanted = (box) => touched && !box.dataset.system && document.documentElement.dataset.keys !== "tablet";
 let field = null;
@@ -68,6 +68,20 @@ function systemKeys() {
   box.focus();
 }
 
+function begin() {
+  pad = document.querySelector(".number-keys");
+  field = null;
+  document.documentElement.classList.remove("typing");
+  // A key must not take the focus from the figure that it types into.
+  pad?.addEventListener("mousedown", (event) => event.preventDefault());
+  pad?.addEventListener("click", (event) => {
+    const key = event.target.closest("[data-key]")?.dataset.key;
+    if (key && field) type(key);
+  });
+}
+begin();
+document.addEventListener("at-motor", begin);
+
 if (pad) {
   // Before the focus comes: later, the tablet's own keyboard would already be on its way.
   document.addEventListener("pointerdown", ({ pointerType, target }) => {
@@ -83,10 +97,4 @@ if (pad) {
     if (target === field) setTimeout(() => { if (document.activeElement !== field) close(); });
   });
   document.addEventListener("input", ({ target }) => { if (target === field) show(); });
-  // A key must not take the focus from the figure that it types into.
-  pad.addEventListener("mousedown", (event) => event.preventDefault());
-  pad.addEventListener("click", (event) => {
-    const key = event.target.closest("[data-key]")?.dataset.key;
-    if (key && field) type(key);
-  });
 }

@@ -2,31 +2,32 @@
 // tablet's own list forgets the entry too. What is not sent yet is taken back on the tablet's result page instead.
 import { forgetReceived } from "./offline/queue.js";
 
-const form = document.querySelector("form.undo");
-const shown = form?.querySelector("[data-left-shown]");
-let left = Number(form?.dataset.left ?? 0);
-
-function tick() {
+function tick(form, left) {
   if (left <= 0) {
     form.remove();
     return;
   }
-  shown.textContent = `${left} s`;
-  left -= 1;
-  setTimeout(tick, 1000);
+  form.querySelector("[data-left-shown]").textContent = `${left} s`;
+  setTimeout(tick, 1000, form, left - 1);
 }
 
 async function undo(event) {
   event.preventDefault();
+  const form = event.currentTarget;
   if (!navigator.onLine) {
-    shown.textContent = "needs the network: correct it later";
+    form.querySelector("[data-left-shown]").textContent = "needs the network: correct it later";
     return;
   }
   await forgetReceived((entry) => entry.id === form.dataset.entry).catch(() => undefined);
   form.submit();
 }
 
-if (form) {
-  tick();
+// On this page as it was opened, or as it was shown in the place of another one.
+export function offer() {
+  const form = document.querySelector("form.undo:not([data-offered])");
+  if (!form) return;
+  form.dataset.offered = "";
+  tick(form, Number(form.dataset.left));
   form.addEventListener("submit", undo);
 }
+offer();

@@ -1,7 +1,8 @@
 // What was entered, shown from the tablet itself: where it stands, what was understood, what the rules found, what next.
 import * as queue from "./queue.js";
 import { capital, classOf, clock, el, END, many, shape, words } from "./dom.js";
-import { settle } from "../taps.js";
+import { atTop } from "./in_place.js";
+import { lookAhead } from "./onward.js";
 import { nextAfter, walk } from "./walk.js";
 
 const NAMES = { state: "State", skip_reason: "Skipped", smoke: "Smoke", guard: "Guard", ground: "Ground wire", leak: "Leak",
@@ -19,6 +20,7 @@ const NOT_TOLD = "Nobody has been told yet: use the radio. Tell the head operato
 const TOLD = "Tell the head operator by radio at once. Do not wait for the end of the round.";
 
 let shown = null;
+document.addEventListener("at-motor", () => { shown = null; });
 queue.onChange(async () => {
   if (!shown) return;
   const entry = await queue.get(shown.id);
@@ -28,12 +30,10 @@ queue.onChange(async () => {
 // Puts the result in the place of the page, under an address that a reload finds again.
 export async function show(entry) {
   history.replaceState(null, "", `/tablet/entries#${entry.id}`);
+  document.activeElement?.blur(); // the number keys go with their figure
   await draw(entry);
-  settle();
-  const heading = document.querySelector("h1");
-  heading.tabIndex = -1;
-  heading.focus();
-  scrollTo(0, 0);
+  atTop();
+  lookAhead();
 }
 
 async function draw(entry) {

@@ -27,10 +27,18 @@ function sayOnce() {
   if (said) document.getElementById("content").before(el("div", { class: "said", role: "status" }, said));
 }
 
+// The next motor's form, shown in the place of the last result.
+async function nextMotor() {
+  keepForms();
+  await draw();
+  await takeAlong(person, false);
+}
+
 async function start() {
   sayOnce();
   registerWorker();
   keepForms();
+  document.addEventListener("at-motor", nextMotor);
   if (person) guardSignOut(person);
   queue.onChange(draw);
   if (list) addEventListener("hashchange", draw);

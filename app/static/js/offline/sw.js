@@ -33,7 +33,8 @@ self.addEventListener("fetch", (event) => {
   }
   if (isFixed(url.pathname)) event.respondWith(fixed(event.request));
   // Only where a page is opened: a script that asks the server again (may it be started?) must hear the server or nothing.
-  else if (isOurs(url.pathname) && (event.request.mode === "navigate" || url.pathname.endsWith(".json"))) {
+  // A motor's page is also opened in the place of the last result.
+  else if (isOurs(url.pathname) && (event.request.mode === "navigate" || /\/entry$|\.json$/.test(url.pathname))) {
     event.respondWith(page(event));
   } else if (event.request.mode === "navigate") event.respondWith(elsewhere(event.request));
 });
