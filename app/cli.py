@@ -133,7 +133,7 @@ def add_person(sign_in: str, unit_name: str, name: str, role: str) -> None:
             there = people.person_by_sign_in(session, sign_in)
         if there is not None:
             raise fail(f"{sign_in!r} is taken by {there.name}.")
-        secret = _ask_secret(ROLE_WORDS[role])
+        secret = _ask_secret(ROLE_WORDS[role], [sign_in, name, unit_name])
         hashed = guessing.hash_secret(secret)
         with database.writing() as session:
             unit = unit_or_fail(session, unit_name)
@@ -142,14 +142,14 @@ def add_person(sign_in: str, unit_name: str, name: str, role: str) -> None:
     say(f"Added {name} ({role}) to {unit_name}.")
 
 
-def _ask_secret(role: str) -> str:
+def _ask_secret(role: str, words: list[str]) -> str:
     if sys.stdin.isatty():
         secret = click.prompt("PIN of 6 digits or more" if role != SUPERVISOR else "Pass-phrase of 12 or more",
                               hide_input=True, confirmation_prompt=True, err=True)
     else:
         secret = sys.stdin.readline().rstrip("\r\n")
     try:
-        guessing.check_strength(secret, role)
+        guessing.check_strength(secret, role, words)
     except guessing.WeakSecret as error:
         raise fail(str(error)) from error
     return secret

@@ -9,14 +9,16 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 from werkzeug.security import check_password_hash, generate_password_hash
 
+from app import known_secrets
 from app.store import people
-from app.store.people import SUPERVISOR, FailedTry
+from app.store.people import SUPERVISOR, FailedTry, Person
 
 WINDOW = timedelta(minutes=15)
 FREE_TRIES = 5  # for one name from one address
@@ -34,8 +36,16 @@ class WeakSecret(ValueError):
     """A secret that is too short or too plain, with what to do about it."""
 
 
-def check_strength(secret: str, role: str) -> None:
-    """Raises WeakSecret unless the secret is long enough for the role."""
+def check_strength(secret: str, role: str, words: Iterable[str] = ()) -> None:
+    """Raises WeakSecret unless the secret is long enough for the role and not what others try first.
+
+    words: the person's sign-in name and name and their units' names, of which it may not be made.
+    """
+    _check_length(secret, role)
+    _check_first_tries(secret, words)
+
+
+def _check_length(secret: str, role: str) -> None:
     if role == SUPERVISOR:
         if len(secret) < 12:
             raise WeakSecret("A supervisor's pass-phrase has 12 characters or more.")
@@ -51,8 +61,8 @@ def check_strength(secret: str, role: str) -> None:
 SHORTEST_PIN, LONGEST_PIN = 6, 12
 
 
-def check_pin(pin: str) -> None:
-    """Raises WeakSecret unless it is figures only, long enough and no plain pattern."""
+def check_pin(pin: str, words: Iterable[str] = ()) -> None:
+    """Raises WeakSecret unless it is figures only, long enough, no plain pattern and not what others try first."""
     if not (pin.isascii() and pin.isdigit()):
         raise WeakSecret("A PIN is figures only, 0 to 9.")
     if not SHORTEST_PIN <= len(pin) <= LONGEST_PIN:
@@ -60,13 +70,26 @@ def check_pin(pin: str) -> None:
     repeats = any(pin == (pin[:n] * len(pin))[:len(pin)] for n in (1, 2, 3))
     if repeats or pin in "01234567890123456789" or pin in "98765432109876543210":
         raise WeakSecret("Choose a PIN that is no plain pattern, such as 111111, 121212, 123123 or 123456.")
+    _check_first_tries(pin, words)
 
 
-def check_own_phrase(secret: str, role: str) -> None:
+def check_own_phrase(secret: str, role: str, words: Iterable[str] = ()) -> None:
     """For one that a person chooses for themselves: it counts anywhere, so figures alone are not enough."""
-    check_strength(secret, role)
+    check_strength(secret, role, words)
     if len(secret) < 8 or secret.isdigit():
         raise WeakSecret("Choose 8 characters or more, and not figures only: it counts from anywhere.")
+
+
+def _check_first_tries(secret: str, words: Iterable[str]) -> None:
+    if known_secrets.is_known(secret):
+        raise WeakSecret("Choose another: many people have chosen these characters or digits, so they are tried first.")
+    if known_secrets.is_of_the_place(secret, words):
+        raise WeakSecret("Choose other characters or digits: these are little but names and words known here.")
+
+
+def words_of(person: Person) -> list[str]:
+    """What may not make up this person's secret."""
+    return [person.sign_in, person.name, *(u.name for u in person.units)]
 
 
 def hash_secret(secret: str) -> str:

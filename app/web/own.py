@@ -75,9 +75,9 @@ def _check(form: NewSecret, who: Person, *, phrase: bool = False) -> int:
         return 400
     try:
         if phrase:
-            guessing.check_own_phrase(form.secret.data, who.role)
+            guessing.check_own_phrase(form.secret.data, who.role, guessing.words_of(who))
         else:
-            guessing.check_pin(form.secret.data)
+            guessing.check_pin(form.secret.data, guessing.words_of(who))
     except guessing.WeakSecret as error:
         form.secret.errors = [str(error)]
         return 400

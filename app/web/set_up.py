@@ -179,8 +179,10 @@ def supervisor_post() -> Any:
         return redirect(url_for(".code"), 303)
     form = SupervisorForm(request.form)
     sign_in, name = clean(form.sign_in.data or ""), clean(form.name.data or "")
+    with reading() as session:
+        words = [sign_in, name, *(u.name for u in units.all_units(session))]
     errors = [*check_sign_in(sign_in), *check_name(name), *check_secret(
-        form.secret.data or "", form.again.data or "", people.SUPERVISOR, needed=True)]
+        form.secret.data or "", form.again.data or "", people.SUPERVISOR, needed=True, words=words)]
     if not access.token_fits():
         errors.append(("sign_in", TOO_OLD))
     if errors:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import sqlalchemy as sa
@@ -69,7 +70,8 @@ def add_person_post() -> Any:
     form = AddForm(request.form)
     sign_in, name = clean(form.sign_in.data or ""), clean(form.name.data or "")
     errors = [*check_sign_in(sign_in), *check_name(name), *check_role(form.role.data),
-              *check_secret(form.secret.data or "", form.again.data or "", form.role.data, needed=True)]
+              *check_secret(form.secret.data or "", form.again.data or "", form.role.data, needed=True,
+                            words=[sign_in, name, access.unit().name])]
     if errors:
         return add_again(form, errors)
     hashed = guessing.hash_secret(form.secret.data)  # slow on purpose: before the write begins
@@ -112,7 +114,8 @@ def person_post(person_id: int) -> Any:
         errors = [] if may_edit(edited) else [("", not_yours(edited))]
         errors += [*check_name(name), *check_role(form.role.data), *check_state(form.state.data)]
         promoted = form.role.data == people.SUPERVISOR and edited.role != people.SUPERVISOR
-        errors += check_secret(secret, form.again.data or "", form.role.data, needed=promoted)
+        errors += check_secret(secret, form.again.data or "", form.role.data, needed=promoted,
+                               words=[*guessing.words_of(edited), name])
         given = chosen_units(session, edited)
         if not errors:
             errors += check_supervisors(session, edited, form.role.data, form.state.data == ACTIVE, given)
@@ -236,7 +239,8 @@ def check_state(state: str | None) -> Errors:
     return [] if state in (ACTIVE, INACTIVE) else [("state", "Choose active or inactive.")]
 
 
-def check_secret(secret: str, again: str, role: str | None, *, needed: bool) -> Errors:
+def check_secret(secret: str, again: str, role: str | None, *, needed: bool,
+                 words: Iterable[str] = ()) -> Errors:
     if not secret and not again:
         return [("secret", "Enter a new pass-phrase: a supervisor's has 12 characters or more."
                  if role == people.SUPERVISOR else "Enter a PIN of 6 digits or more.")] if needed else []
@@ -245,7 +249,7 @@ def check_secret(secret: str, again: str, role: str | None, *, needed: bool) -> 
     if role not in ROLES:
         return []  # said beside the role; how strong it must be depends on it
     try:
-        guessing.check_strength(secret, role)
+        guessing.check_strength(secret, role, words)
     except guessing.WeakSecret as error:
         return [("secret", str(error))]
     return [] if secret == again else [("again", "Enter the same twice: these two differ.")]

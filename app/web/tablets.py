@@ -161,7 +161,8 @@ def set_pin(person_id: int) -> Any:
     form, away = PinForm(request.form), "away" in request.form
     with reading() as session:
         shown = found_or_404(_crew_member(session, person_id))
-    if not away and not _pin_is_good(form):
+        words = guessing.words_of(shown)
+    if not away and not _pin_is_good(form, words):
         return _pin_page(shown, form, 400)
     hashed = None if away else guessing.hash_secret(form.secret.data)  # slow on purpose: before the write begins
     with writing() as session:
@@ -178,11 +179,11 @@ def set_pin(person_id: int) -> Any:
     return redirect(url_for("settings.person", person_id=person_id), 303)
 
 
-def _pin_is_good(form: PinForm) -> bool:
+def _pin_is_good(form: PinForm, words: list[str]) -> bool:
     if not form.validate():
         return False
     try:
-        guessing.check_pin(form.secret.data)
+        guessing.check_pin(form.secret.data, words)
     except guessing.WeakSecret as error:
         form.secret.errors = [str(error)]
         return False

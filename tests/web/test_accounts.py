@@ -10,7 +10,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from app import guessing
+from app import guessing, known_secrets
 from app.db import Database
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR, FailedTry
 from tests.conftest import Clock, on_both
@@ -227,9 +227,56 @@ def test_a_weak_secret_is_refused_with_what_to_do(secret: str, role: str) -> Non
 
 
 @pytest.mark.parametrize(("secret", "role"), [
-    ("407182", OPERATOR), ("112233", HEAD_OPERATOR), ("twelve chars", SUPERVISOR)])
+    ("407182", OPERATOR), ("113325", HEAD_OPERATOR), ("twelve chars", SUPERVISOR)])
 def test_a_secret_just_long_enough_is_taken(secret: str, role: str) -> None:
     guessing.check_strength(secret, role)
+
+
+@pytest.mark.parametrize(("secret", "role"), [
+    ("112233", HEAD_OPERATOR), ("159753", OPERATOR), ("Baseball", OPERATOR), ("baseball2024!", SUPERVISOR),
+    ("princessprincess", SUPERVISOR), ("1qaz2wsx3edc", SUPERVISOR)])
+def test_a_secret_that_many_have_chosen_is_refused(secret: str, role: str) -> None:
+    """Each stands in the published counts of leaked secrets, or is one of them with a year or itself behind it."""
+    with pytest.raises(guessing.WeakSecret, match="many people"):
+        guessing.check_strength(secret, role)
+
+
+@pytest.mark.parametrize("secret", ["Brine unit 2026", "ana.ruiz-1990!", "MotorRoundSheet1", "unit-ana-brine",
+                                    "anaanaanaruiz"])
+def test_a_secret_made_of_names_known_here_is_refused(secret: str) -> None:
+    words = ["ana", "Ana Ruiz", "Brine unit"]
+    with pytest.raises(guessing.WeakSecret, match="known here"):
+        guessing.check_strength(secret, SUPERVISOR, words)
+    guessing.check_strength(secret + " to the wharf", SUPERVISOR, words)
+
+
+def test_a_sign_in_name_of_figures_is_no_pin() -> None:
+    with pytest.raises(guessing.WeakSecret, match="known here"):
+        guessing.check_pin("407182", ["407182"])
+    guessing.check_pin("407182", ["51 2"])
+
+
+def test_the_known_secrets_are_those_that_fit_our_lengths() -> None:
+    """3,000 that fit: OWASP ASVS 5.0, 6.2.4."""
+    known = known_secrets._known()
+    figures = {one for one in known if one.isdigit()}
+    assert {len(one) for one in figures} == set(range(6, 13))
+    assert len(known - figures) == 3000
+    assert min(map(len, known - figures)) == 8
+
+
+def test_each_page_that_takes_a_secret_asks_for_none_that_is_tried_first(plant: Plant, client: FlaskClient) -> None:
+    sign_in(client, plant.supervisor)
+    add = {"sign_in": "bo", "name": "Bo Lind", "role": OPERATOR}
+    for path, fields, secret in (
+            ("/settings/people/add", add, "112233"), ("/settings/people/add", add, "bo lind 26"),
+            (f"/settings/people/{plant.operator.id}/pin", {}, "159753"),
+            ("/me/secret", {"own-before": SECRET}, "princessprincess")):
+        before = "own-" if path == "/me/secret" else ""
+        given = {f"{before}secret": secret, f"{before}again": secret}
+        answer = post_form(client, path, {**fields, **given})
+        assert answer.status_code == 400, path
+        assert "many people" in answer.text or "known here" in answer.text, path
 
 
 # the screen ------------------------------------------------------------------------------------------------
