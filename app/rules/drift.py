@@ -5,11 +5,14 @@ Off its own normal: farther from the median of its last 20 than 3.5 scaled media
 taken smaller than a floor (3 K; 2 K for the difference of the ends; 3 % of its median amps); at least 8 readings; amps
 and the difference both ways, temperatures upwards: watch. Twenty readings of 58 °C and then 69: 11 above, flagged.
 Heading for a limit: the Theil–Sen line over at least 8 readings, the newest included, reaches the limit within 14
-days, and has moved more than its own scatter explains: watch. Where the limit is passed already its own rule speaks.
+days, and has moved more than its own scatter explains: watch. The difference of the ends holds the scatter of two
+readings, so its smallest scatter is the square root of 2 times that of one (independent errors add as
+squares). Where the limit is passed already its own rule speaks.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -167,7 +170,9 @@ def _scatter_floor(quantity: Quantity, points: list[tuple[float, float]], limits
     if quantity is AMPS:
         share = limits.value("heading_for_limit_scatter_floor_percent") / 100.0
         return abs(robust.median([y for _, y in points])) * share
-    return limits.value("heading_for_limit_scatter_floor_k")
+    floor = limits.value("heading_for_limit_scatter_floor_k")
+    # two thermometer readings, each with its own scatter: independent ones add as squares
+    return floor * math.sqrt(2.0) if quantity is END_DIFFERENCE else floor
 
 
 def _name(quantity: Quantity) -> str:

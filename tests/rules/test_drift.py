@@ -268,6 +268,16 @@ def test_the_ends_may_drift_apart_either_way(sign: int) -> None:
     assert of("heading_for_limit_end_difference", found) == [(None, WATCH)]
 
 
+@pytest.mark.parametrize("step, flagged", [(0.30, False), (0.31, True)])
+def test_the_difference_of_the_ends_must_move_by_the_scatter_of_two_readings(step: float, flagged: bool) -> None:
+    """Independent errors add as squares (JCGM 100:2008, 5.1.2, cited from memory): the smallest scatter of a difference
+    is √2 × 0.5 K = 0.707 K, three times that 2.12 K; seven steps of 0.30 are 2.10 K, of 0.31 2.17 K."""
+    *past, now = daily(6.0, step, 8)  # newest 8.1 or 8.2 K apart; 10 K within 7 days
+    history = earlier([temps(60.0 + v, 60.0) for v in past], every_h=24.0)
+    found = judged(temps(60.0 + now, 60.0), history)
+    assert of("heading_for_limit_end_difference", found) == ([(None, WATCH)] if flagged else [])
+
+
 def test_a_winding_heads_for_the_alarm_of_its_class() -> None:
     *past, now = daily(150.0, 1.0, 8)  # newest 157; class F at 1.15: alarm 160
     history = earlier([{"winding_temp_c": v, "winding_method": "fitted"} for v in past], every_h=24.0)
