@@ -22,6 +22,9 @@ _BY_WORDS = (
      "The database is not what this program expects", "Nothing was stored. Tell whoever keeps the server: "
                                                       "`round-sheet doctor` says what is wrong."),
 )
+#: PostgreSQL's codes for a table and a column that are not there (its manual, appendix A); SQLite tells both as its own
+#: trouble.
+_NOT_OURS = ("42P01", "42703")
 AWAY = ("The database cannot be reached", "It is not sure that this was stored. Keep the page open and send it again "
                                           "in a minute: the same entry is never kept twice.")
 
@@ -29,7 +32,8 @@ AWAY = ("The database cannot be reached", "It is not sure that this was stored. 
 def is_fault(error: BaseException) -> bool:
     """The database's trouble, not the entry's: what was sent may be right and can be sent again."""
     return isinstance(error, OperationalError | InterfaceError | InternalError) or (
-        isinstance(error, DBAPIError) and error.connection_invalidated)
+        isinstance(error, DBAPIError)
+        and (error.connection_invalidated or getattr(error.orig, "sqlstate", None) in _NOT_OURS))
 
 
 def told(error: DBAPIError) -> tuple[str, str]:

@@ -1,5 +1,5 @@
 """`python -m tests`: what the tests need from the system, then lint, types and every test. Arguments go to pytest;
-without any, the tests run on every core.
+without any, or with `--on postgresql` alone, the tests run on every core.
 
 With CI set nothing may be skipped: what is missing fails the run.
 """
@@ -49,6 +49,12 @@ NEEDED: tuple[tuple[str, Callable[[], bool], str], ...] = (
 EVERY_CORE = ["-n", "logical", "--dist", "loadfile"]
 
 
+def asked(arguments: list[str]) -> list[str]:
+    """pytest's arguments: as given; where they name no test and no way of running, on every core."""
+    whole = not arguments or (arguments[0] == "--on" and len(arguments) == 2)
+    return [*EVERY_CORE, *arguments] if whole else arguments
+
+
 def bring() -> None:
     """Installs what is missing where that is ours to do (root, with apt); elsewhere says what is missing."""
     missing = [(package, purpose) for package, here, purpose in NEEDED if not here()]
@@ -74,7 +80,7 @@ def main(arguments: list[str]) -> int:
     """Everything is run even when an earlier step failed; the exit code is the first that was not 0."""
     bring()
     codes = []
-    for step in (["ruff", "check", "."], ["mypy"], ["pytest", *(arguments or EVERY_CORE)]):
+    for step in (["ruff", "check", "."], ["mypy"], ["pytest", *asked(arguments)]):
         print(f"$ python -m {' '.join(step)}", flush=True)
         codes.append((step[0], subprocess.run([sys.executable, "-m", *step], cwd=ROOT).returncode))
     for name, code in codes[:-1]:

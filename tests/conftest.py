@@ -25,6 +25,8 @@ SQLITE, POSTGRES = "sqlite", "postgresql"
 BOTH = (SQLITE, POSTGRES)
 #: `@on_both` over a test that takes `app`, `client` or `plant`: once on each database.
 on_both = pytest.mark.parametrize("app", BOTH, indirect=True)
+#: `@by_nature_sqlite("why")` over a test about SQLite itself: it keeps to it also with `--on postgresql`.
+by_nature_sqlite = pytest.mark.by_nature_sqlite
 
 
 @dataclass
@@ -203,12 +205,12 @@ def made_apps() -> dict[object, Flask]:
 @pytest.fixture
 def app(request: pytest.FixtureRequest, settings: Settings, clock: Clock, made_apps: dict[object, Flask],
         statements: dict[str, sa.Engine], new_database: Callable[..., Database]) -> Iterator[Flask]:
-    """The app on SQLite with no rows, on the test's clock; on both databases under `@on_both`.
+    """The app on SQLite (or what `--on` names) with no rows, on the test's clock; on both databases under `@on_both`.
 
     Routes and templates are put together once for the run (a tenth of a second); what the app holds is this test's own.
     A test that adds to the app says `@pytest.mark.own_app` and gets one that nobody else has.
     """
-    made = new_database(getattr(request, "param", SQLITE))
+    made = new_database(getattr(request, "param", usual_database(request.node)))
     settings = replace(settings, database_url=_text(made))
     alike = repr(replace(settings, instance=Path(), database_url=""))
     if request.node.get_closest_marker("own_app") or alike not in made_apps:
@@ -249,8 +251,28 @@ def client(app: Flask) -> FlaskClient:
 # the run ---------------------------------------------------------------------------------------------------
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Fast tests first, then the slow ones, then those with a browser."""
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--on", choices=BOTH, help="run every test that works on a database on this one, and on it only")
+
+
+def usual_database(item: pytest.Item) -> str:
+    """What `app` is on where the test does not say: SQLite, or what `--on` names, but for those of SQLite by nature."""
+    return SQLITE if item.get_closest_marker("by_nature_sqlite") else item.config.getoption("--on") or SQLITE
+
+
+def _is_elsewhere(item: pytest.Item, only: str | None) -> bool:
+    """Whether a test that runs once on each database is here for the one that `--on` does not name."""
+    asked = getattr(item, "callspec", None)
+    of = [asked.params[name] for name in ("app", "database", "empty_database") if name in asked.params] if asked else []
+    return only is not None and any(kind in BOTH and kind != only for kind in of)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Fast tests first, then the slow ones, then those with a browser; with `--on` not those for the other database."""
+    elsewhere = [item for item in items if _is_elsewhere(item, config.getoption("--on"))]
+    if elsewhere:
+        config.hook.pytest_deselected(items=elsewhere)
+        items[:] = [item for item in items if not _is_elsewhere(item, config.getoption("--on"))]
     here = Path(__file__).parent / "browser"
     for item in items:
         if here in item.path.parents:

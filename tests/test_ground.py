@@ -14,7 +14,7 @@ from flask import Flask, g
 
 from app.db import Database
 from app.web.access import ANYONE, allow
-from tests.conftest import BOTH, Clock, on_both
+from tests.conftest import BOTH, POSTGRES, SQLITE, Clock, by_nature_sqlite, on_both
 from tests.factories import NOW, Plant, make_reading, make_unit
 from tests.store import schema
 
@@ -55,6 +55,25 @@ def test_the_app_works_on_the_database_that_was_asked_for(
     with app_database.writing() as session:
         reading = make_reading(session, session.merge(plant.motor), session.merge(plant.operator))
         assert reading.round.label == "Day 2026-11-24"
+
+
+def test_without_a_word_of_its_own_the_app_is_where_the_run_was_asked_to_be(
+        app_database: Database, pytestconfig: pytest.Config) -> None:
+    assert app_database.engine.dialect.name == (pytestconfig.getoption("--on") or SQLITE)
+
+
+@by_nature_sqlite("it is about those of SQLite by nature")
+def test_what_is_about_sqlite_itself_stays_on_it(app_database: Database) -> None:
+    assert app_database.is_sqlite
+
+
+def test_a_run_on_one_database_holds_no_test_for_the_other() -> None:
+    command = [sys.executable, "-m", "pytest", "-q", "--co", "-p", "no:cacheprovider", "--on", POSTGRES,
+               "tests/test_ground.py"]
+    named = subprocess.run(command, cwd=ROOT, capture_output=True, text=True).stdout
+    assert "asked_for[postgresql]" in named and "asked_for[sqlite]" not in named
+    assert "whatever_the_test_before_left[postgresql-first]" in named and "[sqlite-first]" not in named
+    assert "test_what_is_about_sqlite_itself_stays_on_it" in named
 
 
 def test_a_test_may_have_both_databases_at_once(new_database: Callable[..., Database]) -> None:

@@ -306,6 +306,8 @@ def motor_whole(session: Session, unit_id: int, motor_id: int) -> Motor | None:
 
 
 def motor_by_tag(session: Session, unit_id: int, tag: str) -> Motor | None:
+    if "\x00" in tag:  # PostgreSQL refuses to compare with it, and no tag holds it
+        return None
     return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.tag_key == tag_key(tag)))
 
 

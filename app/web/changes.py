@@ -6,6 +6,7 @@ from typing import Any
 
 from flask import Blueprint, render_template, request
 
+from app.entries import clean_text
 from app.store import changes, people
 from app.store.people import SUPERVISOR
 from app.web.access import allow, reading, unit
@@ -20,7 +21,7 @@ PAGE = 100
 @allow(SUPERVISOR)
 def page() -> Any:
     """The newest first, narrowed by what, by whom and by words; paged by key."""
-    what, words = request.args.get("what", ""), request.args.get("words", "").strip()
+    what, words = clean_text(request.args.get("what", "")), clean_text(request.args.get("words", ""))
     by = request.args.get("by", 0, type=key) or None
     before = request.args.get("before", 0, type=key) or None
     with reading() as session:

@@ -37,8 +37,8 @@ def key(text: str) -> int:
 
 
 def refuse_impossible_keys() -> None:
-    """Not found, instead of a number too large for the database."""
-    if any(isinstance(v, int) and v > LARGEST_KEY for v in (request.view_args or {}).values()):
+    """Not found, instead of a number too large for the database or a text that PostgreSQL takes for no text."""
+    if any(v > LARGEST_KEY if isinstance(v, int) else "\x00" in str(v) for v in (request.view_args or {}).values()):
         abort(404)
 
 

@@ -147,6 +147,7 @@ def test_a_scanned_code_opens_the_motors_page_and_asks_whether_one_stands_there(
     assert "Do you stand at this motor?" not in words_of(client.get(f"/motors/{yard.motor.id}"))
 
 
+@on_both
 def test_a_code_of_no_motor_or_of_another_unit_leads_nowhere(
         app: Flask, yard: Plant, client: FlaskClient, app_database: Database) -> None:
     with app_database.writing() as session:

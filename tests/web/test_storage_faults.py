@@ -16,11 +16,13 @@ from sqlalchemy.exc import OperationalError
 from app.db import Database
 from tests import cluster
 from tests.api.door import PROBLEM, Door, make_token
+from tests.conftest import by_nature_sqlite
 from tests.factories import NOW, Plant, form_token, sign_in
 from tests.web.at_motor import answers, enter, fields_of, readings_of, words_of
 
 #: Long enough for a page of its own in the file.
 REMARKS = "<b>smells & hums</b>" + "…" * 1900
+OF_THE_FILE = by_nature_sqlite("a full or read-only disk is brought about by pragmas of the file")
 KEY = "0193f0aa-0000-7000-8000-000000000001"
 
 
@@ -68,6 +70,7 @@ def operator(client: FlaskClient, plant: Plant) -> FlaskClient:
     return client
 
 
+@OF_THE_FILE
 @pytest.mark.parametrize(("fault", "says"), [(full_disk, "disk is full"), (read_only, "may not write its data")])
 def test_an_entry_that_cannot_be_stored_is_told_so_and_can_be_sent_again_as_it_was(
         operator: FlaskClient, app_database: Database, plant: Plant, fault: Any, says: str) -> None:
@@ -87,12 +90,14 @@ def test_an_entry_that_cannot_be_stored_is_told_so_and_can_be_sent_again_as_it_w
         (81.5, REMARKS)]
 
 
+@OF_THE_FILE
 def test_pages_can_still_be_read_when_nothing_can_be_written(operator: FlaskClient, app_database: Database) -> None:
     with read_only(app_database):
         assert operator.get("/help").status_code == 200
         assert operator.get("/motors").status_code == 200
 
 
+@OF_THE_FILE
 def test_a_secret_is_never_in_the_page_of_a_failure(client: FlaskClient, app_database: Database, plant: Plant) -> None:
     fields = {"csrf_token": form_token(client, "/sign-in"), "sign_in": "operator", "secret": "brass lantern 4071"}
     with read_only(app_database):

@@ -126,3 +126,10 @@ def test_any_secret_is_answered_and_none_gets_in(plant: Plant, client: FlaskClie
                                   "/review?round=%00", "/screen/%00", "/%00", "/entries/%00", "/motors/%00"])
 def test_no_address_makes_the_server_fail(head: FlaskClient, path: str) -> None:
     assert head.get(path).status_code < 500
+
+
+@on_both
+@pytest.mark.parametrize("path", ["/changes?what=%00", "/changes?words=%00", "/settings/limits?motor=%00", "/m/%00"])
+def test_a_character_that_no_text_holds_makes_no_page_of_the_supervisor_fail(
+        client: FlaskClient, plant: Plant, path: str) -> None:
+    assert sign_in(client, plant.supervisor).get(path).status_code in (200, 404)
