@@ -143,6 +143,20 @@ def test_what_cannot_be_rehearsed_is_refused_by_command_in_words(run: Callable[.
     assert refused.exit_code == 1 and says in refused.stderr and refused.stdout == ""
 
 
+# secrets ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("role", "secret", "told"), [
+    ("operator", "112233", "many people"), ("operator", "bo lind 7", "known here"),
+    ("supervisor", "baseball2024!", "many people"), ("operator", "407182", None)])
+def test_a_secret_that_is_tried_first_is_refused_by_command(run: Callable[..., Result], role: str, secret: str,
+                                                            told: str | None) -> None:
+    done = run("add-person", "bo", "--unit", "Brine unit", "--name", "Bo Lind", "--role", role,
+               stdin=f"{secret}\n")
+    assert (done.exit_code == 0) == (told is None), done.output
+    assert (told or "Added Bo Lind") in done.output
+
+
 # serving ---------------------------------------------------------------------------------------------------
 
 
