@@ -61,11 +61,13 @@ const newer = () => new Promise((done, fail) => {
   ask.onerror = () => fail(ask.error);
 });
 
-// Done only when the disk has it: a tablet that is switched off the moment after has lost nothing.
-async function write(store, work) {
+// Done only when the disk has it: a tablet that is switched off the moment after has lost nothing. RELAXED is for what the
+// server or the next try tells once more.
+const STRICT = "strict", RELAXED = "relaxed";
+async function write(store, work, durability = STRICT) {
   const base = await open();
   return new Promise((done, fail) => {
-    const step = base.transaction(store, "readwrite", { durability: "strict" });
+    const step = base.transaction(store, "readwrite", { durability });
     let given;
     step.oncomplete = () => done(given);
     step.onabort = step.onerror = () => fail(step.error ?? new Error("the tablet's store refused it"));
@@ -105,7 +107,7 @@ export async function change(id, patch) {
       store.put(entry);
       give(entry);
     };
-  });
+  }, patch.state === RECEIVED ? RELAXED : STRICT);
   tell();
   return changed;
 }
@@ -138,5 +140,5 @@ export async function forgetReceived(wanted) {
 export const keepShift = (shift) => write(SHIFTS, (store) => store.put(shift));
 export const shiftOf = (person) => read(SHIFTS, (store) => store.get(person));
 export const forgetShift = (person) => write(SHIFTS, (store) => store.delete(person));
-export const note = (name, value) => write(NOTES, (store) => store.put({ name, value }));
+export const note = (name, value) => write(NOTES, (store) => store.put({ name, value }), RELAXED);
 export const noted = async (name) => (await read(NOTES, (store) => store.get(name)))?.value;

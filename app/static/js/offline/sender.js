@@ -62,8 +62,10 @@ async function sendOne(entry) {
   if (navigator.onLine && !entry.tried && !(await queue.change(entry.id, { tried: true }))) return LATER;
   try {
     const [answer, told] = await post(entry), ours = told?.id === entry.id;
-    await queue.note("contact", { ok: ours, at: Date.now() });
-    if (ours) return await keep(entry, answer, told);
+    const noted = queue.note("contact", { ok: ours, at: Date.now() });
+    const came = ours ? await keep(entry, answer, told) : null; // somebody waits for this one
+    await noted;
+    if (ours) return came;
     queue.tell();
     return answer.status >= 500 ? LATER : GONE; // our own server in trouble over one entry must not hold up the others
   } catch {
