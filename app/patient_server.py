@@ -83,7 +83,8 @@ class _GivenOnce(dict[bytes, bytes]):
 
 class OneLength(HeaderReader):
     """Whoever tells the length of a body in two ways is refused: a proxy in front may believe the other one, and then
-    what it took for a body is read here as somebody's next request. RFC 9112, 5.1, 6.1 and 6.3."""
+    what it took for a body is read here as somebody's next request. RFC 9112, 5.1, 6.1 and 6.3
+    (the sections from memory)."""
 
     def __call__(self, rfile: Any, hdict: dict[bytes, bytes] | None = None) -> dict[bytes, bytes]:
         """Raises ValueError, which the server answers with 400 and the end of the connection."""

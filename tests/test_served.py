@@ -100,7 +100,8 @@ def test_a_body_whose_length_is_a_lie_is_refused_and_no_second_request_is_read_o
 
 
 def test_a_length_told_in_two_ways_is_refused_where_one_way_is_answered(served: Served) -> None:
-    """RFC 9112, 5.1, 6.1 and 6.3: else a proxy and the server part the bytes into requests differently."""
+    """RFC 9112, 5.1, 6.1 and 6.3 (from memory): else a proxy and the server part the bytes into requests
+    differently."""
     length, chunked = b"Content-Length: 5\r\n", b"Transfer-Encoding: chunked\r\n"
     chunks, hidden = b"5\r\nabcde\r\n0\r\n\r\n", b"GET /sign-in HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
     for told, body in ((length, b"abcde"), (chunked, chunks)):
