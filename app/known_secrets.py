@@ -1,7 +1,7 @@
 """Secrets that others try first: those that many have chosen before, and the words of this place.
 
-The list and its licence: known_secrets.txt. What is asked for follows NIST SP 800-63B-4, 3.1.1.2 (from
-memory), and OWASP ASVS 5.0, 6.2.4 and 6.2.11: a secret is held against commonly used ones and against words of its own surroundings.
+The list and its licence: known_secrets.txt. What is asked for follows NIST SP 800-63B-4, 3.1.1.2 (from memory), and
+OWASP ASVS 5.0, 6.2.4 and 6.2.11: a secret is held against commonly used ones and against words of its own surroundings.
 """
 
 from __future__ import annotations
