@@ -243,7 +243,8 @@ def standing_rows(session: Session, unit_id: int, start: datetime, end: datetime
         .order_by(by_priority(), Flag.raised_at, byte_order(session, Motor.tag), byte_order(session, Flag.rule),
                   Flag.end, Flag.id)
         .execution_options(yield_per=AT_ONCE))
-    yield from session.execute(query)
+    with session.execute(query) as rows:  # whoever takes only the first of them leaves no cursor open
+        yield from rows
 
 
 # the rows --------------------------------------------------------------------------------------------------
