@@ -62,7 +62,7 @@ def test_read_skipped_and_not_seen_are_told_apart(session: Session, plant: Plant
     unseen = factories.make_motor(session, plant.unit, "P-103", route_order=3.0)
     factories.make_reading(session, unseen, plant.operator, MONDAY_DAY - timedelta(hours=20))  # Sunday 12:00
     factories.make_reading(session, plant.motor, plant.operator, MONDAY_DAY)
-    factories.make_reading(session, skipped, plant.head_operator, MONDAY_DAY, state=None,
+    factories.make_reading(session, skipped, plant.head_operator, MONDAY_DAY + timedelta(minutes=1), state=None,
                            skip_reason="scaffold in the way")
     monday = rounds_of(session, plant).rounds[0]
     assert counts(monday) == (3, 1, 1, 1)
