@@ -17,7 +17,8 @@ from app.store import lubrication, motors, rounds, starts, temporary
 from app.store.entry_ground import Ground
 from app.store.lubrication import ChartRow, Greased, Greasing, Interval
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
-from app.store.rounds import NewReading, Reading
+from app.store.new_reading import NewReading
+from app.store.rounds import Reading
 from app.store.units import Unit
 
 #: How many entries back the pace of the walk is looked at, for `look_again`.

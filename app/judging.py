@@ -30,7 +30,8 @@ from app.store.flags import NO_END, Flag
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing
 from app.store.motors import Motor
-from app.store.rounds import NewReading, Reading, Round
+from app.store.new_reading import NewReading
+from app.store.rounds import Reading, Round
 from app.store.units import Unit
 
 #: How many later entries a late one makes us judge again, and how many earlier ones count a flag's good rounds anew.
@@ -55,7 +56,8 @@ def judge_newest(session: Session, unit: Unit, ground: Ground, reading: NewReadi
     store_findings(session, motor, cause, found, first=True)
     stood = flags.open_flags_of_motor(session, motor.id) if ground.flagged else []
     raise_flags(session, unit, motor, cause, found, stood)
-    _answer_others(session, unit, given, found, session.get_one(Reading, reading.id), stood, in_force)
+    if stood:
+        _answer_others(session, unit, given, found, session.get_one(Reading, reading.id), stood, in_force)
     session.flush()
     return found
 

@@ -27,6 +27,7 @@ from app.store.changes import Change
 from app.store.entry_ground import Ground
 from app.store.lubrication import Greasing
 from app.store.motors import Motor, MotorRun
+from app.store.new_reading import new_reading
 from app.store.people import HEAD_OPERATOR, Person, Token
 from app.store.rounds import Reading, Round
 from app.store.units import Unit
@@ -246,7 +247,7 @@ def _record_usual(session: Session, sender: Sender, entry: Entry, ground: Ground
                   typed: dict[str, str] | None, watch: bool) -> Recorded:
     """The newest entry of its motor in an open round: nearly every one."""
     plate = ground.motor.nameplate_at(taken_at)
-    row = rounds.new_reading(
+    row = new_reading(
         id=entry.id, content=entry.content, unit_id=sender.unit.id, round_id=ground.round_id,
         motor_id=ground.motor.id, nameplate_id=plate.id if plate else None,
         person_id=person_of(session, sender, entry).id, token_id=sender.token.id if sender.token else None,

@@ -11,17 +11,17 @@ from sqlalchemy.orm import Session
 from app import judging
 from app.rules import facts
 from app.rules.findings import Finding
-from app.store import motors, rounds
+from app.store import motors, new_reading
 from app.store.entry_ground import Ground
 from app.store.motors import MotorRun
-from app.store.rounds import NewReading
+from app.store.new_reading import NewReading
 from app.store.units import Unit
 
 
 def store(session: Session, unit: Unit, ground: Ground, row: NewReading) -> list[Finding]:
     """Stores and judges it. Raises IntegrityError where another motor's entry took its id in this moment: sent again,
     it is told so."""
-    rounds.store_reading(session, row)
+    new_reading.store_reading(session, row)
     if not row.skipped and row.state:
         ground = ground._replace(run=_seen(session, ground, row.state, row))
     return judging.judge_newest(session, unit, ground, row)

@@ -7,7 +7,6 @@ from collections import namedtuple
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
-from types import SimpleNamespace
 from typing import Any
 
 import sqlalchemy as sa
@@ -164,43 +163,6 @@ class Reading(Observed, Base):
     @property
     def voltage_v(self) -> tuple[float, ...]:
         return tuple(v for v in (self.voltage_v_1, self.voltage_v_2, self.voltage_v_3) if v is not None)
-
-
-class NewReading(Observed, SimpleNamespace):
-    """A reading's columns on their way into the table, of no session: every column has its attribute."""
-
-    id: uuid.UUID
-    round_id: int
-    motor_id: int
-    person_id: int
-    token_id: int | None
-    taken_at: datetime
-    received_at: datetime
-    entered_later: bool
-    watch: bool
-    state: str | None
-
-
-@cache
-def _blank() -> dict[str, Any]:
-    """Every column of a reading as it is where nothing is told of it."""
-    return {column.key: {} if column.key in ("unread", "typed") else False if isinstance(column.type, sa.Boolean)
-            else "" if column.key == "remarks" else 0.0 if column.key == "clock_offset_s" else None
-            for column in Reading.__table__.columns}
-
-
-def new_reading(**columns: Any) -> NewReading:
-    return NewReading(**(_blank() | columns))
-
-
-_INSERT = Prepared(lambda: sa.insert(Reading.__table__).values(  # type: ignore[arg-type]
-    {column.key: sa.bindparam(column.key, type_=column.type) for column in Reading.__table__.columns}))
-
-
-def store_reading(session: Session, row: NewReading) -> None:
-    """Inserts it. Raises IntegrityError where its id is known."""
-    _INSERT.run(session, vars(row))
-
 
 
 def facts_from(row: Any) -> facts.Reading:
