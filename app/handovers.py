@@ -284,7 +284,7 @@ def take(session: Session, unit: Unit, opened: Round, person: Person, at: dateti
 
 def _take_hold(session: Session, unit: Unit, opened: Round, at: datetime) -> Handover:
     """The round's handover, held until the transaction ends: of two who sign at once, the second is told."""
-    session.refresh(opened, with_for_update=True)
+    session.refresh(opened, with_for_update={"of": Round})  # the row, and not who opened it
     there = handovers.handover_of(session, opened.id)
     if there is None:
         there = Handover(unit_id=unit.id, round_id=opened.id, made_at=at)

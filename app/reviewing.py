@@ -27,7 +27,7 @@ from app.store.units import Unit
 
 def sign(session: Session, unit: Unit, opened: Round, person: Person, at: datetime) -> Sheet:
     """Signs a round's sheet as it stands; what was due and neither read nor skipped becomes a flag."""
-    session.refresh(opened, with_for_update=True)
+    session.refresh(opened, with_for_update={"of": Round})  # the row, and not who opened it
     if opened.signed_at is not None:
         signed_at = opened.signed_at.astimezone(unit.calendar.zone)
         raise SomebodyWasFaster(f"This sheet was signed at {signed_at:%H:%M} by another head operator.")

@@ -8,15 +8,20 @@ Page, review, signature and export all count from here.
 
 from __future__ import annotations
 
+import sys
+import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlalchemy.orm import Session
 
 from app.rules import shifts
-from app.store import flags, motors, rounds, routes
-from app.store.motors import Motor
+from app.rules.shifts import Shift
+from app.store import flags, sheet_ground
+from app.store.motors import CHECKED_EVERY, Motor
 from app.store.rounds import Reading, Round
+from app.store.sheet_ground import Asked, Walked
 from app.store.units import Unit
 
 DONE, SKIPPED, LEFT, NOT_DUE = "done", "skipped", "left", "not due"
@@ -49,6 +54,7 @@ class Row:
 class Sheet:
     rows: tuple[Row, ...] = field(default_factory=tuple)
     has_routes: bool = False
+    opened: bool = True  # somebody has opened the round
 
     def count(self, *statuses: str) -> int:
         return sum(1 for row in self.rows if row.status in statuses)
@@ -91,20 +97,29 @@ def cell_of(rule: str, end: str) -> str:
     return {"vibration": "vibration", "dirty": "clean"}.get(rule, "state")
 
 
-def sheet_of(session: Session, unit: Unit, opened: Round, now: datetime, with_findings: bool = True) -> Sheet:
-    """The sheet of a round as it stands now. A handful of queries, whatever the history."""
-    register = motors.motors_of(session, unit.id)
-    here: dict[int, list[Reading]] = {}
-    for reading in rounds.readings_of_round(session, opened.id):
-        here.setdefault(reading.motor_id, []).append(reading)
-    newest = {motor_id: _newest(found) for motor_id, found in here.items()}
+def sheet_of(session: Session, unit: Unit, opened: Round | Shift, now: datetime, with_findings: bool = True) -> Sheet:
+    """The sheet of a round, or of a shift that nobody may have opened, as it stands now: one query, and one for the
+    findings, whatever the history.
+
+    Motors and readings are shared with other requests: to be read, not to be changed.
+    """
+    motors, has_routes, was_opened = sheet_ground.ground_of(session, _asked(unit, opened))
+    newest = {one.motor.id: _newest(one.readings) for one in motors if one.readings}
     found = flags.findings_of(session, [r.id for r in newest.values()]) if with_findings else {}
-    walks = routes.walks_of(session, unit.id)
-    looked = _looked_before(session, unit, [m.id for m in register if _seldom(walks, m)], opened)
-    rows = [_row(_Place.of(walks, motor, looked.get(motor.id, NEVER)), motor, newest.get(motor.id),
-                 here.get(motor.id, []), found)
-            for motor in register if motor.created_at < opened.ends_at]
-    return Sheet(tuple(_in_walking_order(walks, rows)), bool(walks.routes))
+    placed = [(one, _Place.of(one)) for one in motors if one.motor.created_at < opened.ends_at]
+    placed.sort(key=lambda one: one[1].order or LAST)
+    return Sheet(tuple(_row(place, one, newest.get(one.motor.id), found) for one, place in placed),
+                 has_routes, was_opened)
+
+
+def _asked(unit: Unit, opened: Round | Shift) -> Asked:
+    """Due until read, not because read later: looks count up to the round's own beginning."""
+    zone = unit.calendar.zone
+    on, name = (opened.date, opened.name) if isinstance(opened, Shift) else (opened.shift_date, opened.shift_name)
+    day_from, day_until = shifts.day_bounds(on, zone)
+    week_from, week_until = shifts.week_bounds(shifts.week_of(day_from, zone), zone)
+    return Asked(unit.id, on, name, day_from, min(day_until, opened.starts_at), week_from,
+                 min(week_until, opened.starts_at))
 
 
 def makes_read(reading: Reading) -> bool:
@@ -112,24 +127,9 @@ def makes_read(reading: Reading) -> bool:
     return not reading.skipped and not reading.watch and (reading.token_id is None or reading.smoke is not None)
 
 
-def _newest(found: list[Reading]) -> Reading:
+def _newest(found: Sequence[Reading]) -> Reading:
     """The one the sheet shows: the newest real look, else the newest of whatever there is."""
     return max(found, key=lambda r: (makes_read(r), r.taken_at, r.received_at))
-
-
-@dataclass(frozen=True)
-class Looked:
-    """A motor's newest looks before this round: in its local date, and in its ISO week."""
-
-    day: datetime | None = None
-    week: datetime | None = None
-
-    def done(self, every: str) -> datetime | None:
-        """When it was read already, for what is checked so often; None while it is due."""
-        return {"shift": None, "day": self.day, "week": self.week}[every]
-
-
-NEVER = Looked()
 
 
 @dataclass(frozen=True)
@@ -139,59 +139,32 @@ class _Place:
     route: str = ""
     also_on: tuple[str, ...] = ()
     every: str = "shift"
-    done_before: datetime | None = None
+    done_before: datetime | None = None  # when it was read already, for what is checked every day or week
+    order: tuple[int, int, int] | None = None  # None: on no route
 
     @classmethod
-    def of(cls, walks: routes.Walks, motor: Motor, looked: Looked) -> _Place:
-        on = walks.of_motor.get(motor.id, ())
-        if not on:
-            return cls(every=motor.checked_every, done_before=looked.done(motor.checked_every))
-        here = next((route for route in on if looked.done(route.checked_every) is None), on[0])
-        return cls(here.name, tuple(route.name for route in on if route is not here), walks.every(motor),
-                   looked.done(here.checked_every))
+    def of(cls, one: Walked) -> _Place:
+        if not one.routes:
+            return cls(every=one.motor.checked_every, done_before=one.looked_at)
+        here = next((route for route in one.routes if route.looked_at is None), one.routes[0])
+        every = min((route.checked_every for route in one.routes), key=CHECKED_EVERY.index)
+        return cls(here.name, tuple(route.name for route in one.routes if route is not here), every, here.looked_at,
+                   here.place)
 
 
-def _row(place: _Place, motor: Motor, reading: Reading | None, all_here: list[Reading],
-         found: dict[object, list[flags.Finding]]) -> Row:
-    others = tuple(r for r in all_here if reading is not None and r.id != reading.id)
+#: After every route.
+LAST = (sys.maxsize,)
+
+
+def _row(place: _Place, one: Walked, reading: Reading | None, found: dict[uuid.UUID, list[flags.Finding]]) -> Row:
+    others = tuple(r for r in one.readings if r is not reading)
     if reading is not None and makes_read(reading):
         status = DONE
     elif place.done_before is not None:
         status = NOT_DUE
-    elif any(r.skipped for r in all_here):
+    elif any(r.skipped for r in one.readings):
         status = SKIPPED
     else:
         status = LEFT
-    return Row(motor, status, reading, others, tuple(found.get(reading.id, ())) if reading else (), place.done_before,
-               place.every, place.route, place.also_on)
-
-
-def _in_walking_order(walks: routes.Walks, rows: list[Row]) -> list[Row]:
-    """Route by route in their order, then what is on none, in the order it comes."""
-    ordered: list[Row] = []
-    for route in walks.routes:
-        here = {row.motor.id: row for row in rows if row.route == route.name}
-        ordered += [here[key] for key in route.motor_ids if key in here]
-    return ordered + [row for row in rows if not row.route]
-
-
-def _seldom(walks: routes.Walks, motor: Motor) -> bool:
-    """Checked every day or week, here or on one of its routes."""
-    on = walks.of_motor.get(motor.id, ())
-    return any(route.checked_every != "shift" for route in on) if on else motor.checked_every != "shift"
-
-
-def _looked_before(session: Session, unit: Unit, motor_ids: list[int], opened: Round) -> dict[int, Looked]:
-    """The looks at these motors earlier in the round's local date and ISO week: due until read, not because read
-    later."""
-    if not motor_ids:
-        return {}
-    zone = unit.calendar.zone
-    day_start, day_end = shifts.day_bounds(opened.shift_date, zone)
-    week_start, week_end = shifts.week_bounds(shifts.week_of(day_start, zone), zone)
-    found: dict[int, Looked] = {}
-    for motor_id, at, round_id in rounds.looks_between(session, motor_ids, week_start, week_end):
-        if round_id != opened.id and at < opened.starts_at:
-            before = found.get(motor_id, NEVER)
-            found[motor_id] = Looked(at if day_start <= at < day_end else before.day, at)
-    return found
+    return Row(one.motor, status, reading, others, tuple(found.get(reading.id, ())) if reading else (),
+               place.done_before, place.every, place.route, place.also_on)

@@ -23,7 +23,7 @@ from app.rules.spans import Span
 from app.sheets import makes_read
 from app.store.motors import Motor, Nameplate, fitted_plate, walking_order
 from app.store.people import Person, with_name
-from app.store.rounds import Reading, Round, not_corrected
+from app.store.rounds import Reading, Round, not_corrected, real_look
 from app.store.routes import Walks, walks_of
 from app.store.units import Unit
 
@@ -201,8 +201,7 @@ class OnRoute(NamedTuple):
 def route_of(session: Session, unit_id: int, week: Week) -> list[OnRoute]:
     """The motors in walking order. One query with an index look-up or two a motor, however long the history."""
     newest = (sa.select(Reading.taken_at).where(
-        Reading.motor_id == Motor.id, Reading.taken_at < week.start, Reading.skip_reason.is_(None),
-        Reading.watch.is_(False), sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)))
+        Reading.motor_id == Motor.id, Reading.taken_at < week.start, real_look())
         .order_by(Reading.taken_at.desc()).limit(1).correlate(Motor).scalar_subquery())
     rows = session.execute(
         sa.select(Motor, newest, Nameplate)

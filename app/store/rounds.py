@@ -16,7 +16,7 @@ from app.rules import facts
 from app.store.asked import once
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor, Nameplate
-from app.store.people import Person, Token
+from app.store.people import Person, Token, with_name
 from app.store.prepared import Kept, Prepared, Row, as_key
 
 #: Somebody wrote something. Word for word in index and query, or neither database uses the index.
@@ -201,15 +201,23 @@ class Past:
 _newer = sa.orm.aliased(Reading, name="newer")
 
 
-def not_corrected() -> sa.ColumnElement[bool]:
-    """True for a reading that no later one replaces."""
-    return ~sa.exists().where(_newer.replaces_id == Reading.id)
+def not_corrected(reading: Any = Reading) -> sa.ColumnElement[bool]:
+    """True for a reading that no later one replaces. reading: the model, or an alias of it."""
+    return ~sa.exists().where(_newer.replaces_id == reading.id)
+
+
+def real_look(reading: Any = Reading) -> sa.ColumnElement[bool]:
+    """True for a reading that makes a motor read: no skip, no look of a watch after a start, no bare values by
+    token."""
+    return sa.and_(reading.skip_reason.is_(None), reading.watch.is_(False),
+                   sa.or_(reading.token_id.is_(None), reading.smoke.is_not(None)))
 
 
 @once
 def round_of(session: Session, unit_id: int, shift_date: date, shift_name: str) -> Round | None:
     return session.scalar(sa.select(Round).where(
-        Round.unit_id == unit_id, Round.shift_date == shift_date, Round.shift_name == shift_name))
+        Round.unit_id == unit_id, Round.shift_date == shift_date, Round.shift_name == shift_name)
+        .options(with_name(Round.opened_by), with_name(Round.signed_by)))
 
 
 def rounds_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Round]:
@@ -306,24 +314,28 @@ def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:
     return [(at, state) for at, state in rows if state is not None]
 
 
-def looks_between(session: Session, motor_ids: list[int], start: datetime,
-                  end: datetime) -> list[tuple[int, datetime, int]]:
-    """Motor, instant and round of every real look in [start, end): for motors checked every day or week."""
-    rows = session.execute(sa.select(Reading.motor_id, Reading.taken_at, Reading.round_id).where(
-        Reading.motor_id.in_(motor_ids), Reading.taken_at >= start, Reading.taken_at < end,
-        Reading.skip_reason.is_(None), Reading.watch.is_(False),
-        sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)), not_corrected()).order_by(Reading.taken_at))
-    return [(motor_id, at, round_id) for motor_id, at, round_id in rows]
-
-
 @once
 def round_by_id(session: Session, unit_id: int, round_id: int) -> Round | None:
-    return session.scalar(sa.select(Round).where(Round.unit_id == unit_id, Round.id == round_id))
+    return session.scalar(sa.select(Round).where(Round.unit_id == unit_id, Round.id == round_id)
+                          .options(with_name(Round.opened_by), with_name(Round.signed_by)))
 
 
 def reading_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Reading | None:
     return session.scalar(sa.select(Reading).where(Reading.unit_id == unit_id, Reading.id == key)
                           .options(*map(sa.orm.joinedload, (Reading.nameplate, Reading.motor, Reading.round))))
+
+
+def entry_and_newer(session: Session, unit_id: int, key: uuid.UUID) -> tuple[Reading | None, Reading | None]:
+    """An entry with everything that its own page tells of it, and the one that replaces it. One statement."""
+    load, newer = sa.orm.joinedload, sa.orm.aliased(Reading)
+    motor, names = load(Reading.motor), (Reading.person, newer.person)
+    row = session.execute(
+        sa.select(Reading, newer).outerjoin(newer, newer.replaces_id == Reading.id)
+        .where(Reading.unit_id == unit_id, Reading.id == key)
+        .options(*map(with_name, names), load(Reading.token).lazyload(Token.unit), load(Reading.round),
+                 load(Reading.nameplate), motor.joinedload(Motor.nameplates), motor.joinedload(Motor.points))
+    ).unique().first()
+    return (row[0], row[1]) if row is not None else (None, None)
 
 
 @cache
@@ -344,7 +356,7 @@ def motor_and_first_sent(session: Session, unit_id: int, motor_id: int,
 
 def newest_rounds(session: Session, unit_id: int, most: int = 8) -> list[Round]:
     return list(session.scalars(sa.select(Round).where(Round.unit_id == unit_id)
-                                .order_by(Round.starts_at.desc()).limit(most)))
+                                .order_by(Round.starts_at.desc()).limit(most).options(with_name(Round.signed_by))))
 
 
 def correction_of(session: Session, key: uuid.UUID) -> Reading | None:

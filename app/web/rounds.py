@@ -15,6 +15,7 @@ from app.last_values import hot_last_time, last_values
 from app.offline_facts import judge_facts, rules_version
 from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.cautions import caution_for
+from app.rules.shifts import Shift
 from app.sheets import LEFT, Sheet, sheet_of
 from app.store import flags, handovers, motors, rounds
 from app.store.carried import carried
@@ -110,8 +111,8 @@ def save_entry(motor_id: int) -> Any:
 def correct(key: uuid.UUID) -> Any:
     """The entry as it was, to be put right; the earlier one stays readable."""
     with reading() as session:
-        old = found_or_404(rounds.reading_by_id(session, unit().id, key))
-        form = EntryForm(None, old.motor, unit(), now(), correcting=old)
+        old, _ = rounds.entry_and_newer(session, unit().id, key)
+        form = EntryForm(None, found_or_404(old).motor, unit(), now(), correcting=old)
         fill_from(form, old)
         return _entry_page(session, old.motor, form, str(uuid.uuid4()), old)
 
@@ -176,8 +177,7 @@ def _with_problems(form: EntryForm, error: BadEntry) -> EntryForm:
 
 def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, correcting: Reading | None = None) -> str:
     shift = unit().calendar.shift_of(now())
-    here = rounds.round_of(session, unit().id, shift.date, shift.name)
-    shown = _places(session, here) if here else Sheet()
+    shown = _places(session, shift)
     in_force = limits_at(session, unit().id, motor.id, now())
     return render_template(
         "rounds/entry.html", motor=motor, form=form, key=key, correcting=correcting, shift=shift, sheet=shown,
@@ -189,15 +189,14 @@ def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, corre
         seen_here=[r for row in shown.rows if row.motor.id == motor.id for r in (row.reading, *row.also) if r])
 
 
-def _places(session: Session, here: Round) -> Sheet:
-    """Where each motor stands on the walk. A tablet that takes all pages along asks for it once."""
-    many: dict[int, Sheet] | None = g.get("many_pages")
-    if many is None or here.id not in many:
-        shown = sheet_of(session, unit(), here, now(), with_findings=False)
-        if many is None:
-            return shown
-        many[here.id] = shown
-    return many[here.id]
+def _places(session: Session, shift: Shift) -> Sheet:
+    """Where each motor stands on the walk, once somebody began it. A tablet that takes all pages along asks for it
+    once."""
+    many: dict[Shift, Sheet] = g.get("many_pages", {})
+    if shift not in many:
+        shown = sheet_of(session, unit(), shift, now(), with_findings=False)
+        many[shift] = shown if shown.opened else Sheet()
+    return many[shift]
 
 
 def _bearing_alarm(motor: Motor, in_force: Any) -> float:
@@ -259,14 +258,14 @@ def _next_page(motor: Motor) -> str:
 def saved(key: uuid.UUID) -> Any:
     """What the rules found, what to do, what was understood; then on to the next motor."""
     with reading() as session:
-        row = found_or_404(rounds.reading_by_id(session, unit().id, key))
-        found = [f.as_rule() for f in flags.findings_of(session, [row.id]).get(row.id, [])]
+        row, newer = rounds.entry_and_newer(session, unit().id, key)
+        found = [f.as_rule() for f in flags.findings_of(session, [found_or_404(row).id]).get(row.id, [])]
         shown = sheet_of(session, unit(), row.round, now(), with_findings=False)
         return render_template(
             "rounds/saved.html", row=row, motor=row.motor, found=[(f, caution_for(f)) for f in found], sheet=shown,
             next=shown.next_after(row.motor_id), may_correct=_may_correct(row), left=shown.count(LEFT),
-            corrected=rounds.correction_of(session, row.id), undo_s=rounds_undo.undo_s(row),
-            undo_key=uuid.uuid4(), brought=carried(session, unit().id, row.id),
+            corrected=newer, undo_s=rounds_undo.undo_s(row), undo_key=uuid.uuid4(),
+            brought=carried(session, unit().id, row.id),
             changes=changes_since(row, last_values(session, row.motor, row.taken_at), unit().show))
 
 

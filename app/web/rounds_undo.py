@@ -54,11 +54,10 @@ def undo_s(row: Reading) -> int:
 def just_taken_back(session: Session, motor: Motor, key: str) -> Reading | None:
     """The entry behind ?again, while it is this person's, of this motor, and was taken back in this shift."""
     try:
-        row = rounds.reading_by_id(session, unit().id, uuid.UUID(key))
+        row, newer = rounds.entry_and_newer(session, unit().id, uuid.UUID(key))
     except ValueError:
         return None
     if row is None or row.motor_id != motor.id or row.person_id != person().id or row.skipped:
         return None
-    newer = rounds.correction_of(session, row.id)
     in_this_shift = row.round.starts_at <= now() < row.round.ends_at
     return row if newer is not None and newer.taken_back and in_this_shift else None

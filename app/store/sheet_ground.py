@@ -1,0 +1,196 @@
+"""What a round's sheet is made of, in one statement: the unit's motors in walking order, what was entered at each in
+the round, the routes they are on, and when those checked every day or week were looked at before.
+
+A sheet is opened again after every entry and is then what it was but for one line: what its rows are made of is
+compared, and only what differs is made anew (app/store/prepared.py).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cache
+from typing import Any, NamedTuple
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm.attributes import set_committed_value
+
+from app.store.base import UtcDateTime
+from app.store.motors import LubricationPoint, Motor, Nameplate, walking_order
+from app.store.people import Person, Token
+from app.store.prepared import Kept, Prepared, Row, columns_of, detached
+from app.store.rounds import Reading, Round, not_corrected, real_look
+from app.store.routes import Route, RouteStop
+
+#: Of a plate: whether the machine fitted now waits for a second person.
+_PLATE = ("id", "motor_id", "fitted_from", "confirmed_at")
+#: Of a line of the chart: whether there is anything to look at.
+_POINT = ("id", "end", "kind")
+_WHO = ("id", "name")
+
+
+class OnRoute(NamedTuple):
+    """A route that a motor is on."""
+
+    name: str
+    checked_every: str
+    place: tuple[int, int, int]  # of the route among the unit's, then of the motor on it
+    looked_at: datetime | None  # the newest look before the round in the local date or ISO week; None where it is due
+
+
+@dataclass(frozen=True)
+class Walked:
+    """One motor as a sheet needs it."""
+
+    #: Shared with other requests: to be read only. Of its plates and chart there is just what the sheet tells.
+    motor: Motor
+    readings: tuple[Reading, ...]  # of the round, as they were taken; person and token with their names
+    routes: tuple[OnRoute, ...]  # in the unit's order of routes
+    looked_at: datetime | None = None  # as on a route, for a motor that is on none
+
+
+class Asked(NamedTuple):
+    """Which sheet is asked for. Bounds in time are half-open; a look counts before `until`."""
+
+    unit_id: int
+    shift_date: date
+    shift_name: str
+    day_from: datetime
+    day_until: datetime
+    week_from: datetime
+    week_until: datetime
+
+
+class _Columns(NamedTuple):
+    #: what a motor is made of
+    motor: list[Any]
+    plate: list[Any]
+    drive_end: list[Any]
+    opposite_end: list[Any]
+    #: what an entry is made of
+    reading: list[Any]
+    person: list[Any]
+    token: list[Any]
+    #: where and how often it is walked
+    route: list[Any]
+
+
+_UNIT = sa.bindparam("unit_id", type_=sa.Integer())
+
+
+@cache
+def _ends() -> tuple[Any, Any]:
+    return aliased(LubricationPoint, name="drive_end"), aliased(LubricationPoint, name="opposite_end")
+
+
+@cache
+def _columns() -> _Columns:
+    def named(entity: Any, names: tuple[str, ...]) -> list[Any]:
+        return [getattr(entity, name) for name in names]
+
+    drive, opposite = _ends()
+    any_route = aliased(Route)
+    every = sa.func.coalesce(Route.checked_every, Motor.checked_every)
+    looked = sa.case(*((every == word, _looked_at(word)) for word in ("day", "week")))
+    return _Columns(
+        columns_of(Motor), named(Nameplate, _PLATE), named(drive, _POINT), named(opposite, _POINT),
+        columns_of(Reading), named(Person, _WHO), named(Token, _WHO),
+        [Route.id, Route.name, Route.checked_every, Route.place, RouteStop.place, looked,
+         sa.exists().where(any_route.unit_id == _UNIT), Round.id])
+
+
+def _looked_at(every: str) -> Any:
+    """The newest look at a motor earlier in the round's local date or ISO week."""
+    before = aliased(Reading, name=f"looked_{every}")
+    return (sa.select(before.taken_at).where(
+        before.motor_id == Motor.id, before.taken_at >= sa.bindparam(f"{every}_from", type_=UtcDateTime()),
+        before.taken_at < sa.bindparam(f"{every}_until", type_=UtcDateTime()),
+        sa.or_(Round.id.is_(None), before.round_id != Round.id), real_look(before), not_corrected(before))
+        .order_by(before.taken_at.desc()).limit(1).correlate(Motor, Round).scalar_subquery())
+
+
+def _ground() -> Any:
+    drive, opposite = _ends()
+
+    def line(point: Any, end: str) -> Any:
+        return sa.and_(point.motor_id == Motor.id, point.end == end, point.replaced_at.is_(None))
+
+    return (
+        sa.select(*itertools.chain(*_columns())).select_from(Motor)
+        .outerjoin(Nameplate, Nameplate.motor_id == Motor.id)
+        .outerjoin(drive, line(drive, "DE")).outerjoin(opposite, line(opposite, "ODE"))
+        .outerjoin(Round, sa.and_(Round.unit_id == _UNIT, Round.shift_date == sa.bindparam("shift_date"),
+                                  Round.shift_name == sa.bindparam("shift_name")))
+        .outerjoin(Reading, sa.and_(Reading.motor_id == Motor.id, Reading.round_id == Round.id,
+                                    Reading.taken_back.is_(False), not_corrected()))
+        .outerjoin(Person, Person.id == Reading.person_id).outerjoin(Token, Token.id == Reading.token_id)
+        .outerjoin(RouteStop, RouteStop.motor_id == Motor.id).outerjoin(Route, Route.id == RouteStop.route_id)
+        .where(Motor.unit_id == _UNIT)
+        .order_by(*walking_order(), Reading.taken_at, Reading.received_at, Reading.id, Nameplate.id,
+                  Route.place, Route.id))
+
+
+_GROUND = Prepared(_ground)
+#: The motors of some units and the entries of their sheets, by all that is known of them.
+_MOTORS: Kept[Motor] = Kept(2_000)
+_READINGS: Kept[Reading] = Kept(2_000)
+
+
+class Ground(NamedTuple):
+    """A sheet's rows, and what holds of it whole."""
+
+    motors: list[Walked]  # in the register's own order
+    has_routes: bool  # the unit's
+    opened: bool  # somebody has opened the round
+
+
+def ground_of(session: Session, asked: Asked) -> Ground:
+    """What the sheet of a shift is made of. In a unit without motors nothing is known of routes and round."""
+    rows = _GROUND.rows(session, asked._asdict())
+    made = _Maker(session)
+    has_routes, round_id = rows[0][-2:] if rows else (False, None)
+    return Ground([made.of(list(group)) for _, group in itertools.groupby(rows, key=lambda row: row[0])],
+                  bool(has_routes), round_id is not None)
+
+
+class _Maker:
+    """Makes of a motor's rows (one for each of its plates, entries and routes) what the sheet needs."""
+
+    def __init__(self, session: Session) -> None:
+        self._session, self._columns = session, _columns()
+        self._bounds = list(itertools.accumulate(map(len, self._columns), initial=0))
+        self._entry, self._route = self._bounds[4], self._bounds[7]
+
+    def of(self, rows: list[Row]) -> Walked:
+        entry, route = self._entry, self._route
+        motor = _MOTORS.of(tuple(dict.fromkeys(row[:entry] for row in rows)), lambda: self._motor(rows))
+        entered = {row[entry:route]: row for row in rows if row[entry] is not None}
+        readings = [_READINGS.of(key, lambda row=row: self._reading(row))  # type: ignore[misc]
+                    for key, row in entered.items()]
+        walks = [_GROUND.values(self._session, row, route) for row in {row[route:]: row for row in rows}.values()]
+        if walks[0][0] is None:
+            return Walked(motor, tuple(readings), (), walks[0][5])
+        return Walked(motor, tuple(readings), tuple(
+            OnRoute(name, every, (place, key, stop), looked) for key, name, every, place, stop, looked, *_ in walks))
+
+    def _made(self, entity: type[Any], part: int, row: Row, **related: Any) -> Any:
+        values = _GROUND.values(self._session, row, self._bounds[part], self._bounds[part + 1])
+        return detached(entity, self._columns[part], values, **related)
+
+    def _motor(self, rows: Sequence[Row]) -> Motor:
+        plate = self._bounds[1]
+        plates = [made for row in {row[plate]: row for row in rows}.values()
+                  if (made := self._made(Nameplate, 1, row)) is not None]
+        points = [made for part in (2, 3) if (made := self._made(LubricationPoint, part, rows[0])) is not None]
+        motor: Motor = self._made(Motor, 0, rows[0], nameplates=plates, points=points)
+        for one in plates:
+            set_committed_value(one, "motor", motor)
+        return motor
+
+    def _reading(self, row: Row) -> Reading:
+        made: Reading = self._made(Reading, 4, row, person=self._made(Person, 5, row),
+                                   token=self._made(Token, 6, row))
+        return made
