@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from app.rules import facts, regrease
 from app.rules import greased as greased_rules
 from app.rules.limits import Limits
-from app.store import lubrication, motors, rounds, starts, temporary
+from app.store import lubrication, rounds, starts, temporary
 from app.store.entry_ground import Ground
 from app.store.lubrication import ChartRow, Greased, Greasing, Interval
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
@@ -179,14 +179,9 @@ def _last_start_at(session: Session, motor: Motor, reading: Reading | NewReading
 def due_rows(session: Session, unit: Unit) -> list[ChartRow]:
     """The lines of the chart that have an interval. A bearing whose plate says sealed is off the schedule where the
     chart says nothing of its kind."""
-    rows = lubrication.chart_rows(session, unit.id, with_interval=True)
-    asked = {row.motor.id for row in rows if row.point.kind is None}
-    if not asked:
-        return rows
-    plates = {m.id: plate_facts(m.nameplate) for m in motors.motors_of(session, unit.id) if m.id in asked}
-    return [row for row in rows if row.motor.id not in plates
-            or greased_rules.sealed_by(point_facts(row.point, None, None, row.point.valid_from),
-                                       plates[row.motor.id].bearing[row.point.end]) is None]
+    return [row for row in lubrication.chart_rows(session, unit.id, with_interval=True)
+            if row.point.kind is not None
+            or greased_rules.sealed_by(point_facts(row.point, None, None, row.point.valid_from), row.bearing) is None]
 
 
 def interval_facts(row: Interval, at: datetime) -> facts.LubricationPoint:
@@ -203,7 +198,7 @@ def due_facts(session: Session, unit: Unit, at: datetime,
               rows: list[ChartRow] | None = None) -> Iterable[tuple[Motor, facts.Facts]]:
     """The motors with a greasing interval, each with just the facts that `greasing.check` needs. One query."""
     by_motor: dict[int, tuple[Motor, dict[str, facts.LubricationPoint]]] = {}
-    for point, motor, greased, run in due_rows(session, unit) if rows is None else rows:
+    for point, motor, greased, run, _ in due_rows(session, unit) if rows is None else rows:
         held = by_motor.setdefault(motor.id, (motor, {}))[1]
         held[point.end] = point_facts(point, greased, run, at)
     for motor, ends in by_motor.values():

@@ -6,22 +6,26 @@ signs, that is kept: not face to face.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from sqlalchemy.orm import Session
 
 from app import lubricating, signatures
+from app.lubricating import Planned
 from app.rules import facts
 from app.rules.findings import ACT_NOW, PRIORITIES, THIS_SHIFT
+from app.rules.shifts import Shift
 from app.sheets import LEFT, SKIPPED, Sheet, sheet_of
-from app.store import dips, flags, handovers, motors, rounds, starts, temporary
+from app.store import dips, flags, handovers, rounds, temporary
 from app.store.flags import Flag
-from app.store.handovers import Handover, HandoverItem
+from app.store.handovers import Earlier, Handover, HandoverItem
 from app.store.motors import Motor
 from app.store.people import Person
 from app.store.rounds import Reading, Round
+from app.store.shift_events import Events, Happened, events_of
+from app.store.temporary import TemporaryState
 from app.store.units import Unit
 
 #: The kinds of line, in the order in which they are handed over.
@@ -63,15 +67,45 @@ class Thing:
 # put together from what stands -----------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class Stands:
+    """What a shift's handover is put together from: a query each, whatever there is of it."""
+
+    opened: Round | Shift
+    sheet: Sheet
+    half_way: list[TemporaryState]
+    greasing: list[Planned]
+    flags: list[Flag]
+    addenda: list[Reading]
+    events: Events
+
+    @property
+    def motors(self) -> dict[int, Motor]:
+        return {motor.id: motor for motor in self.sheet.register}
+
+
+def stands(session: Session, unit: Unit, opened: Round | Shift, now: datetime) -> Stands:
+    """As it stands now. opened: the round, or the shift whose sheet nobody has opened yet."""
+    until = now + timedelta(microseconds=1)
+    return Stands(
+        opened, sheet_of(session, unit, opened, now, with_findings=False), temporary.standing(session, unit.id),
+        lubricating.plan(session, unit, now), flags.open_flags(session, unit.id),
+        signatures.addenda_received(session, unit, opened.starts_at, opened.ends_at),
+        events_of(session, unit.id, opened.starts_at, until, min(opened.starts_at, now - LAST_HOUR)))
+
+
 def things(session: Session, unit: Unit, opened: Round, now: datetime) -> list[Thing]:
     """Everything that a round's shift leaves the next, as it stands now."""
-    register = motors.motors_of(session, unit.id)
-    sheet = sheet_of(session, unit, opened, now, with_findings=False)
-    found = [*_half_way(session, unit, now), *_motors(register), *_trips(session, unit, opened, now),
-             *_starts(session, unit, opened, now), *_greasing(session, unit, now), *_not_seen(opened, sheet),
-             *_addenda(session, unit, opened), *_dips(session, unit, opened, now)]
+    return things_of(unit, stands(session, unit, opened, now), now)
+
+
+def things_of(unit: Unit, all_of: Stands, now: datetime) -> list[Thing]:
+    """The same, from what it is put together from."""
+    found = [*_half_way(unit, all_of.half_way, now), *_motors(all_of.sheet.register), *_trips(unit, all_of),
+             *_starts(unit, all_of, now), *_greasing(unit, all_of.greasing, now),
+             *_not_seen(all_of.opened, all_of.sheet), *_addenda(unit, all_of.addenda), *_dips(unit, all_of.events)]
     told = {(thing.kind, thing.motor.id if thing.motor else None) for thing in found}
-    standing = [f for f in flags.open_flags(session, unit.id) if not _told(f, told)]
+    standing = [f for f in all_of.flags if not _told(f, told)]
     return sorted([*_flags(unit, standing, now), *found], key=lambda t: KINDS.index(t.kind))
 
 
@@ -113,8 +147,8 @@ def _watch(unit: Unit, flag: Flag) -> str:
     return watch + (f" Look at it again {when(unit, flag.run_on_review_at)}." if flag.run_on_review_at else "")
 
 
-def _half_way(session: Session, unit: Unit, now: datetime) -> Iterator[Thing]:
-    for state in temporary.standing(session, unit.id):
+def _half_way(unit: Unit, states: list[TemporaryState], now: datetime) -> Iterator[Thing]:
+    for state in states:
         where = f" at {state.end}" if state.end else ""
         late = state.past_end(now)
         grave = ACT_NOW if state.kind in ("guard off", "bypass") else THIS_SHIFT
@@ -126,7 +160,7 @@ def _half_way(session: Session, unit: Unit, now: datetime) -> Iterator[Thing]:
                     grave if late else None)
 
 
-def _motors(register: list[Motor]) -> Iterator[Thing]:
+def _motors(register: Iterable[Motor]) -> Iterator[Thing]:
     for motor in register:
         if motor.condition == facts.LOCKED_OUT:
             lock = f"tag {motor.lock_tag or 'not entered'}, owner {motor.lock_owner or 'not entered'}"
@@ -136,36 +170,35 @@ def _motors(register: list[Motor]) -> Iterator[Thing]:
             yield Thing(f"out {motor.id}", NOT_NORMAL, f"Out of service. {motor.remarks}".strip(), motor)
 
 
-def _trips(session: Session, unit: Unit, opened: Round, now: datetime) -> Iterator[Thing]:
-    of_shift = starts.trips_between(session, unit.id, opened.starts_at, now + timedelta(microseconds=1))
-    older = [t for t in starts.relays_to_reset(session, unit.id) if t.id not in {known.id for known in of_shift}]
-    for trip in [*older, *of_shift]:
-        acts = "; ".join(f"{act.kind} {when(unit, act.at)}, {act.qualified_name or act.person.name}"
-                         for act in trip.acts) or "nothing is recorded since"
-        cause = f" Cause: {trip.cause}." if trip.cause else " Cause not found yet."
+def _trips(unit: Unit, all_of: Stands) -> Iterator[Thing]:
+    motors = all_of.motors
+    for trip in [*all_of.events.to_reset, *all_of.events.trips]:
+        acts = "; ".join(f"{act.what} {when(unit, act.at)}, {act.whose}"
+                         for act in trip.since) or "nothing is recorded since"
+        cause = f" Cause: {trip.words}." if trip.words else " Cause not found yet."
         yield Thing(f"trip {trip.id}", TRIP,
-                    f"Tripped {when(unit, trip.at)}: {trip.protection}.{cause} Since then: {acts}.", trip.motor)
+                    f"Tripped {when(unit, trip.at)}: {trip.what}.{cause} Since then: {acts}.",
+                    motors[trip.motor_id])
 
 
-def _starts(session: Session, unit: Unit, opened: Round, now: datetime) -> Iterator[Thing]:
+def _starts(unit: Unit, all_of: Stands, now: datetime) -> Iterator[Thing]:
     """Half-open like the rule: a start exactly 60 min old no longer counts."""
-    since = min(opened.starts_at, now - LAST_HOUR)
-    begun: dict[int, list[starts.Start]] = {}
-    for start in starts.starts_between(session, unit.id, since, now + timedelta(microseconds=1)):
+    motors, begun = all_of.motors, dict[int, list[Happened]]()
+    for start in all_of.events.starts:
         begun.setdefault(start.motor_id, []).append(start)
-    for held in begun.values():
+    for motor_id, held in begun.items():
         last, recent = held[-1], sum(1 for s in held if s.at > now - LAST_HOUR)
-        yield Thing(f"starts {last.motor_id}", STARTS,
+        yield Thing(f"starts {motor_id}", STARTS,
                     f"{len(held)} start{'' if len(held) == 1 else 's'} in the shift, {recent} in the last 60 min; the "
-                    f"last {when(unit, last.at)}, {last.outcome}.", last.motor)
+                    f"last {when(unit, last.at)}, {last.what}.", motors[motor_id])
 
 
-def _greasing(session: Session, unit: Unit, now: datetime) -> Iterator[Thing]:
+def _greasing(unit: Unit, plan: list[Planned], now: datetime) -> Iterator[Thing]:
     """What is overdue, never recorded, or falls due before the next shift ends: a line a motor."""
     until = unit.calendar.after(unit.calendar.shift_of(now)).ends_at
     ends: dict[int, list[str]] = {}
     of: dict[int, Motor] = {}
-    for planned in lubricating.plan(session, unit, now):
+    for planned in plan:
         recorded = planned.point.last_greased_at is not None
         late = planned.finding is not None and recorded
         soon = recorded and planned.falls_due is not None and planned.falls_due < until
@@ -179,7 +212,7 @@ def _greasing(session: Session, unit: Unit, now: datetime) -> Iterator[Thing]:
                     THIS_SHIFT if late else None)
 
 
-def _not_seen(opened: Round, sheet: Sheet) -> Iterator[Thing]:
+def _not_seen(opened: Round | Shift, sheet: Sheet) -> Iterator[Thing]:
     for row in sheet.of(LEFT):
         yield Thing(f"not seen {row.motor.id}", NOT_SEEN, f"Not seen on {opened.label}, and no reason is given.",
                     row.motor)
@@ -189,9 +222,9 @@ def _not_seen(opened: Round, sheet: Sheet) -> Iterator[Thing]:
                     f"Skipped on {opened.label}: {skip.skip_reason} ({skip.person.name}).", row.motor)
 
 
-def _addenda(session: Session, unit: Unit, opened: Round) -> Iterator[Thing]:
+def _addenda(unit: Unit, late: list[Reading]) -> Iterator[Thing]:
     """What came to this shift for sheets that were signed before it came."""
-    for entry in signatures.addenda_received(session, unit, opened.starts_at, opened.ends_at):
+    for entry in late:
         yield Thing(f"addendum {entry.id}", ADDENDUM, addendum_words(unit, entry), entry.motor)
 
 
@@ -202,30 +235,51 @@ def addendum_words(unit: Unit, entry: Reading) -> str:
             f"{when(unit, entry.received_at)}, after that sheet was signed{why}. The signature stands.")
 
 
-def _dips(session: Session, unit: Unit, opened: Round, now: datetime) -> Iterator[Thing]:
-    for dip in dips.newest_dips(session, unit.id, 20):
-        if opened.starts_at <= dip.at <= now:
-            answers = dip.newest_answers().values()
-            by_word = [(word, [a.motor.tag for a in answers if a.answer == word]) for word in dips.AFTER_DIP]
-            told = "; ".join(f"{word}: {', '.join(sorted(tags))}" for word, tags in by_word if tags)
-            yield Thing(f"dip {dip.id}", DIP, f"Power dip {when(unit, dip.at)}. {told or 'No motor is ticked off yet'}."
-                        f"{' ' + dip.remarks if dip.remarks else ''}")
+def _dips(unit: Unit, events: Events) -> Iterator[Thing]:
+    for dip in events.dips:
+        newest = {answer.motor_id: answer for answer in dip.since}.values()
+        by_word = [(word, [answer.whose for answer in newest if answer.what == word]) for word in dips.AFTER_DIP]
+        told = "; ".join(f"{word}: {', '.join(sorted(tags))}" for word, tags in by_word if tags)
+        yield Thing(f"dip {dip.id}", DIP, f"Power dip {when(unit, dip.at)}. {told or 'No motor is ticked off yet'}."
+                    f"{' ' + dip.words if dip.words else ''}")
 
 
 # which shift's -----------------------------------------------------------------------------------------------
 
 
-def round_to_hand_over(session: Session, unit: Unit, now: datetime) -> Round | None:
-    """The shift that ended a while ago and is not taken yet, else the present one; None when nobody opened it."""
+@dataclass(frozen=True)
+class Held:
+    """A shift's handover, as far as there is one, and the unit's newest ones."""
+
+    opened: Round | Shift  # the shift, where nobody has opened its sheet
+    there: Handover | None
+    earlier: list[Earlier]
+
+    @property
+    def shift(self) -> tuple[str, date]:
+        """The shift's name and the date it began on."""
+        opened = self.opened
+        return (opened.name, opened.date) if isinstance(opened, Shift) else (opened.shift_name, opened.shift_date)
+
+
+def held_of(session: Session, unit: Unit, round_id: int) -> Held | None:
+    """The handover of a round; None where the unit has no such round."""
+    around = handovers.around(session, unit.id, Round.id == round_id)
+    return Held(*around.held[0], around.earlier) if around.held else None
+
+
+def held_now(session: Session, unit: Unit, now: datetime) -> Held:
+    """Of the shift that ended a while ago and is not taken yet, else of the present one."""
     shift = unit.calendar.shift_of(now)
     ended = unit.calendar.before(shift)
-    before = rounds.round_of(session, unit.id, ended.date, ended.name)
-    if before is not None:
-        there = handovers.handover_of(session, before.id)
+    around = handovers.around(session, unit.id, rounds.are((ended.date, ended.name), (shift.date, shift.name)))
+    held = {(opened.shift_date, opened.shift_name): (opened, there) for opened, there in around.held}
+    if (ended.date, ended.name) in held:
+        before, there = held[ended.date, ended.name]
         waits = there is not None and there.taken_at is None
         if waits or (there is None and now - shift.starts_at < AFTER_THE_CHANGE):
-            return before
-    return rounds.round_of(session, unit.id, shift.date, shift.name)
+            return Held(before, there, around.earlier)
+    return Held(*held.get((shift.date, shift.name), (shift, None)), around.earlier)
 
 
 # given and taken -------------------------------------------------------------------------------------------
@@ -234,11 +288,17 @@ def round_to_hand_over(session: Session, unit: Unit, now: datetime) -> Round | N
 def lines(session: Session, unit: Unit, opened: Round, now: datetime) -> tuple[list[Thing], set[str]]:
     """What is handed over: as given, and what came since (their keys); once taken, as taken."""
     there = handovers.handover_of(session, opened.id)
+    taken = there is not None and there.taken_at is not None
+    return lines_of(there, [] if taken else things(session, unit, opened, now))
+
+
+def lines_of(there: Handover | None, found: list[Thing]) -> tuple[list[Thing], set[str]]:
+    """The same, from the handover and everything that stands now."""
     held = [Thing(i.key, i.kind, i.says, i.motor, i.priority) for i in there.items] if there else []
     if there is not None and there.taken_at is not None:
         return held, set()
     known = {thing.key for thing in held}
-    came = [thing for thing in things(session, unit, opened, now) if thing.key not in known]
+    came = [thing for thing in found if thing.key not in known]
     return sorted([*held, *came], key=_place), {t.key for t in came} if there else set()
 
 

@@ -155,7 +155,7 @@ def plan(session: Session, unit: Unit, now: datetime) -> list[Planned]:
     found = {(motor.id, f.end): f for motor, given in gathering.due_facts(session, unit, now, rows)
              for f in greasing.check(given, Limits())}
     planned = []
-    for line, motor, last, run in rows:
+    for line, motor, last, run, _ in rows:
         point = gathering.point_facts(line, last, run, now)
         due, share = greasing.due(point, now), greasing_plan.share_of(point, now)
         falls = greasing_plan.falls_due_at(point, now, share)

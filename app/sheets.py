@@ -55,6 +55,7 @@ class Sheet:
     rows: tuple[Row, ...] = field(default_factory=tuple)
     has_routes: bool = False
     opened: bool = True  # somebody has opened the round
+    register: tuple[Motor, ...] = ()  # the unit's motors in their own order, those added after the round too
 
     def count(self, *statuses: str) -> int:
         return sum(1 for row in self.rows if row.status in statuses)
@@ -109,7 +110,7 @@ def sheet_of(session: Session, unit: Unit, opened: Round | Shift, now: datetime,
     placed = [(one, _Place.of(one)) for one in motors if one.motor.created_at < opened.ends_at]
     placed.sort(key=lambda one: one[1].order or LAST)
     return Sheet(tuple(_row(place, one, newest.get(one.motor.id), found) for one, place in placed),
-                 has_routes, was_opened)
+                 has_routes, was_opened, tuple(one.motor for one in motors))
 
 
 def _asked(unit: Unit, opened: Round | Shift) -> Asked:

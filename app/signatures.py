@@ -219,8 +219,7 @@ def addenda_of(session: Session, opened: Round) -> list[Reading]:
 
 def addenda_received(session: Session, unit: Unit, start: datetime, end: datetime) -> list[Reading]:
     """Addenda to any signed sheet that were received in [start, end): they go to the shift on duty then."""
-    found = signatures.received_between(session, unit.id, start, end)
-    signed = signatures.signatures_of(session, {r.round_id for r in found})
+    found, signed = signatures.received_between(session, unit.id, start, end)
     return [r for r in found if _not_covered(signed.get(r.round_id), [r])]
 
 

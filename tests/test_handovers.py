@@ -16,7 +16,7 @@ from app.store.dips import Dip, DipAnswer
 from app.store.flags import Flag
 from app.store.handovers import QUERY, UNDERSTOOD, Handover
 from app.store.people import HEAD_OPERATOR, Person
-from app.store.starts import Start, Trip
+from app.store.starts import Start, Trip, TripAct
 from tests import factories
 from tests.entering import TAG, Crew, day, night
 
@@ -134,6 +134,29 @@ def test_a_trip_says_that_nobody_found_its_cause(crew: Crew) -> None:
     (thing,) = things(crew)
     assert (thing.kind, "Cause not found yet" in thing.says, "nothing is recorded since" in thing.says) == (
         "tripped", True, True)
+
+
+def test_an_overload_relay_that_nobody_reset_is_handed_on_until_somebody_does_with_what_was_done(crew: Crew) -> None:
+    """Tripped in the day: the head operator agreed, but the next night still finds the relay not reset."""
+    crew.read(day(0))
+    motor, trip = crew.motor(), uuid.uuid4()
+    with crew.writing() as session:
+        session.add(Trip(id=trip, content="", unit_id=crew.unit.id, motor_id=motor.id, at=day(0, hours=2), cause="jam",
+                         at_device=day(0, hours=2), received_at=day(0, hours=2), protection="overload relay",
+                         person_id=crew.operator.id))
+        session.flush()
+        session.add(TripAct(trip_id=trip, kind="head operator agrees", at=day(0, hours=3),
+                            person_id=crew.head_operator.id))
+        session.add(TripAct(trip_id=trip, kind="cleared", at=day(0, hours=4), person_id=crew.head_operator.id,
+                            qualified_name="Rosa Lind"))
+    (thing,) = [t for t in things(crew, night(0, hours=10)) if t.kind == "tripped"]
+    assert thing.says == (
+        "Tripped 24 Nov 09:12 CST: overload relay. Cause: jam. Since then: head operator agrees 24 Nov 10:12 CST, "
+        "Head Operator; cleared 24 Nov 11:12 CST, Rosa Lind.")
+    with crew.writing() as session:
+        session.add(TripAct(trip_id=trip, kind="relay reset", at=night(0), person_id=crew.operator.id))
+    assert not [t for t in things(crew, night(0, hours=10)) if t.kind == "tripped"]
+    assert [t.says.count("relay reset") for t in things(crew) if t.kind == "tripped"] == [1]
 
 
 def test_greasing_that_is_overdue_or_falls_due_before_the_next_shift_ends_is_a_line_a_motor(database: Database) -> None:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+from sqlalchemy.orm.attributes import set_committed_value
 
 from app.rules.findings import PRIORITIES
 from app.store.asked import once
 from app.store.base import Base, UtcDateTime, one_of
 from app.store.motors import Motor
-from app.store.people import Person
+from app.store.people import Person, with_name
 from app.store.rounds import Round
 
 UNDERSTOOD, QUERY = "understood", "query"
@@ -70,18 +73,79 @@ class HandoverItem(Base):
 @once
 def handover_of(session: Session, round_id: int) -> Handover | None:
     return session.scalar(sa.select(Handover).where(Handover.round_id == round_id).options(
-        sa.orm.joinedload(Handover.given_by), sa.orm.joinedload(Handover.taken_by)))
+        with_name(Handover.given_by), with_name(Handover.taken_by)))
 
 
-@once
-def newest_handovers(session: Session, unit_id: int, most: int = 10) -> list[Handover]:
-    return list(session.scalars(
-        sa.select(Handover).join(Round, Round.id == Handover.round_id).where(Handover.unit_id == unit_id)
-        .order_by(Round.starts_at.desc()).limit(most).options(
-            sa.orm.contains_eager(Handover.round), sa.orm.joinedload(Handover.given_by),
-            sa.orm.joinedload(Handover.taken_by))))
+class Earlier(NamedTuple):
+    """A handover in a list of them: whose shift, how many things, and who signed."""
+
+    round_id: int
+    shift_date: date
+    shift_name: str
+    things: int
+    face_to_face: bool
+    given_by: str | None
+    taken_by: str | None
+
+    @property
+    def label(self) -> str:
+        return f"{self.shift_name} {self.shift_date.isoformat()}"
 
 
-def last_handover(session: Session, unit_id: int) -> Handover | None:
+def _newest(unit_id: int, most: int) -> sa.Select[int]:
+    """Ids of the rounds of the newest handovers: walked from the newest round back, however long the history."""
+    return (sa.select(Round.id).join(Handover, Handover.round_id == Round.id).where(Round.unit_id == unit_id)
+            .order_by(Round.starts_at.desc()).limit(most))
+
+
+def _things() -> sa.ScalarSelect[int]:
+    return (sa.select(sa.func.count()).select_from(HandoverItem).where(HandoverItem.handover_id == Handover.id)
+            .correlate(Handover).scalar_subquery())
+
+
+def last_handover(session: Session, unit_id: int) -> Earlier | None:
     """The newest that somebody gave or took."""
-    return next(iter(newest_handovers(session, unit_id, 1)), None)
+    given, taken = sa.orm.aliased(Person), sa.orm.aliased(Person)
+    row = session.execute(
+        sa.select(Round.id, Round.shift_date, Round.shift_name, _things(), Handover.face_to_face, given.name,
+                  taken.name)
+        .join(Handover, Handover.round_id == Round.id)
+        .outerjoin(given, given.id == Handover.given_by_id).outerjoin(taken, taken.id == Handover.taken_by_id)
+        .where(Round.id.in_(_newest(unit_id, 1)))).first()
+    return Earlier(*row) if row is not None else None
+
+
+@dataclass(frozen=True)
+class Around:
+    """Rounds that were asked for with their handovers, whole, the newest first; and the unit's newest handovers."""
+
+    held: list[tuple[Round, Handover | None]]
+    earlier: list[Earlier]
+
+
+def around(session: Session, unit_id: int, wanted: sa.ColumnElement[bool], most: int = 8) -> Around:
+    """wanted: which rounds, by their columns. One statement, with as many lines as these rounds' handovers have."""
+    asked = sa.select(Round.id).where(Round.unit_id == unit_id, wanted)
+    newest = _newest(unit_id, most).subquery()
+    rows = session.execute(
+        sa.select(Round, Handover, HandoverItem, _things(), Round.id.in_(sa.select(newest.c.id)), wanted)
+        .outerjoin(Handover, Handover.round_id == Round.id)
+        .outerjoin(HandoverItem, sa.and_(HandoverItem.handover_id == Handover.id, wanted))
+        .where(Round.id.in_(asked.union_all(sa.select(newest.c.id))))
+        .order_by(Round.starts_at.desc(), HandoverItem.position, HandoverItem.id)
+        .options(sa.orm.lazyload(Handover.items), with_name(Handover.given_by), with_name(Handover.taken_by)))
+    held: dict[int, tuple[Round, Handover | None]] = {}
+    items: dict[int, list[HandoverItem]] = {}
+    earlier: dict[int, Earlier] = {}
+    for opened, there, item, things, is_new, is_asked in rows:
+        if is_asked:
+            held[opened.id] = opened, there
+            items.setdefault(opened.id, []).extend([item] if item is not None else [])
+        if is_new:
+            names = (who.name if who is not None else None for who in (there.given_by, there.taken_by))
+            earlier[opened.id] = Earlier(opened.id, opened.shift_date, opened.shift_name, things, there.face_to_face,
+                                         *names)
+    for round_id, (_, whole) in held.items():
+        if whole is not None:
+            set_committed_value(whole, "items", items[round_id])
+    return Around(list(held.values()), list(earlier.values()))

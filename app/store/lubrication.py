@@ -12,7 +12,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules import facts
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
-from app.store.motors import LubricationPoint, Motor, MotorRun, walking_order
+from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, walking_order
 from app.store.people import Person, Token, with_name
 from app.store.prepared import Kept, Prepared, Row
 
@@ -55,6 +55,7 @@ class ChartRow(NamedTuple):
     motor: Motor
     greased: Greasing | None  # the newest in which something went in
     run: MotorRun | None
+    bearing: str | None  # the number on the plate fitted now, or "sleeve"
 
 
 def something_went_in() -> sa.ColumnElement[bool]:
@@ -120,7 +121,12 @@ def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[C
     newest = (sa.select(Greasing.id).where(
         Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end, something_went_in())
         .order_by(Greasing.at.desc()).limit(1).correlate(LubricationPoint).scalar_subquery())
-    query = (sa.select(LubricationPoint, Motor, Greasing, MotorRun).join(Motor, Motor.id == LubricationPoint.motor_id)
+    stamped = sa.case((LubricationPoint.end == "DE", Nameplate.de_bearing), else_=Nameplate.ode_bearing)
+    bearing = (sa.select(stamped).where(Nameplate.motor_id == LubricationPoint.motor_id)
+               .order_by(Nameplate.fitted_from.desc(), Nameplate.id.desc()).limit(1).correlate(LubricationPoint)
+               .scalar_subquery())
+    query = (sa.select(LubricationPoint, Motor, Greasing, MotorRun, bearing)
+             .join(Motor, Motor.id == LubricationPoint.motor_id)
              .outerjoin(Greasing, Greasing.id == newest).outerjoin(MotorRun, MotorRun.motor_id == Motor.id)
              .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None))
              .order_by(*walking_order(), LubricationPoint.end).options(with_name(Greasing.person)))

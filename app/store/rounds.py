@@ -220,6 +220,11 @@ def round_of(session: Session, unit_id: int, shift_date: date, shift_name: str) 
         .options(with_name(Round.opened_by), with_name(Round.signed_by)))
 
 
+def are(*shifts: tuple[date, str]) -> sa.ColumnElement[bool]:
+    """For a query of a unit's rounds: those of these shifts, by date and name."""
+    return sa.or_(*(sa.and_(Round.shift_date == on, Round.shift_name == name) for on, name in shifts))
+
+
 def rounds_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Round]:
     return list(session.scalars(sa.select(Round).where(
         Round.unit_id == unit_id, Round.starts_at >= start, Round.starts_at < end).order_by(Round.starts_at)))

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.store.base import Base
 from app.store.lubrication import Greasing
+from app.store.people import with_name
 from app.store.rounds import Reading, Round
 from app.store.units import Unit
 
@@ -80,20 +81,20 @@ def arrived_since(session: Session, motor_id: int, since: datetime, covered: set
         Greasing.motor_id == motor_id, Greasing.received_at >= since))) or False
 
 
-def received_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Reading]:
-    """Entries of rounds that are signed, received in [start, end), the oldest first."""
-    return list(session.scalars(
-        sa.select(Reading).join(Round, Round.id == Reading.round_id)
+def received_between(session: Session, unit_id: int, start: datetime,
+                     end: datetime) -> tuple[list[Reading], dict[int, Signature]]:
+    """Entries of rounds that are signed, received in [start, end), the oldest first, and these rounds' signatures.
+
+    One statement; a signature, which is long, comes once.
+    """
+    late = (sa.select(Reading.id, sa.func.row_number().over(
+        partition_by=Reading.round_id, order_by=(Reading.received_at, Reading.id)).label("place"))
+        .join(Round, Round.id == Reading.round_id)
         .where(Reading.unit_id == unit_id, Reading.received_at >= start, Reading.received_at < end,
-               Round.signed_at.is_not(None))
+               Round.signed_at.is_not(None)).subquery())
+    rows = list(session.execute(
+        sa.select(Reading, Signature).join(late, late.c.id == Reading.id).join(Round, Round.id == Reading.round_id)
+        .outerjoin(Signature, sa.and_(Signature.round_id == Reading.round_id, late.c.place == 1))
         .order_by(Reading.received_at, Reading.id)
-        .options(sa.orm.contains_eager(Reading.round), sa.orm.joinedload(Reading.motor),
-                 sa.orm.joinedload(Reading.person))))
-
-
-def signatures_of(session: Session, round_ids: set[int]) -> dict[int, Signature]:
-    """Signatures by round."""
-    if not round_ids:
-        return {}
-    return {one.round_id: one for one in session.scalars(
-        sa.select(Signature).where(Signature.round_id.in_(round_ids)))}
+        .options(sa.orm.contains_eager(Reading.round), sa.orm.joinedload(Reading.motor), with_name(Reading.person))))
+    return [entry for entry, _ in rows], {signed.round_id: signed for _, signed in rows if signed is not None}

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, flash, redirect, render_template, request, url_for
+from flask import Blueprint, flash, g, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 from wtforms import Form, TextAreaField
 from wtforms.validators import Length
 
-from app import handovers, recording
+from app import handovers, lubricating, recording
 from app.entries import clean_text
-from app.handovers import KINDS, CannotHandOver, NotAnswered
+from app.handovers import KINDS, CannotHandOver, Held, NotAnswered, Thing
 from app.store import handovers as stored
 from app.store import rounds
 from app.store.handovers import ANSWERS
@@ -40,34 +40,48 @@ class GiveForm(Form):
 @bp.get("/handover")
 @allow(OPERATOR)
 def newest() -> Any:
-    """The handover that is due: of the shift that ended, else of the present one."""
+    """The handover that is due: of the shift that ended, else of the present one, opened or not."""
     with reading() as session:
-        opened = handovers.round_to_hand_over(session, unit(), now())
-        if opened is not None:
-            return _page(session, opened)
+        return _page(session, handovers.held_now(session, unit(), now()))
+
+
+@bp.post("/handover")
+@allow(OPERATOR)
+def begin() -> Any:
+    """Opens the present shift's sheet where nobody has: a handover is given and taken with it."""
     with writing() as session:
         opened = recording.open_sheet(session, unit(), now(), person())
         session.commit()
-    return redirect(url_for("handover.one", round_id=opened.id))
+        return redirect(url_for("handover.one", round_id=opened.id), 303)
 
 
 @bp.get("/handover/<int:round_id>")
 @allow(OPERATOR)
 def one(round_id: int) -> Any:
     with reading() as session:
-        return _page(session, found_or_404(rounds.round_by_id(session, unit().id, round_id)))
+        return _page(session, _held_or_404(session, round_id))
 
 
-def _page(session: Session, opened: Round, form: GiveForm | None = None, error: str = "",
+def _held_or_404(session: Session, round_id: int) -> Held:
+    return found_or_404(handovers.held_of(session, unit(), round_id))  # type: ignore[no-any-return]
+
+
+def _page(session: Session, held: Held, form: GiveForm | None = None, error: str = "",
           missing: tuple[str, ...] = ()) -> str:
-    there = stored.handover_of(session, opened.id)
-    things, came = handovers.lines(session, unit(), opened, now())
+    there = held.there
+    things, came = handovers.lines_of(there, [] if there and there.taken_at else _things_now(session, held))
     return render_template(
-        "handover/page.html", round=opened, there=there, things=things, came=came, kinds=KINDS, error=error,
-        form=form or GiveForm(), alone=request.args.get("take") == "alone" or bool(missing), missing=missing,
-        typed=request.form, answers=ANSWERS,
-        answered={item.key: item for item in there.items} if there else {},
-        earlier=stored.newest_handovers(session, unit().id, 8))
+        "handover/page.html", round=held.opened if isinstance(held.opened, Round) else None, shift=held.shift,
+        there=there, things=things, came=came, kinds=KINDS, error=error, form=form or GiveForm(),
+        alone=request.args.get("take") == "alone" or bool(missing), missing=missing, typed=request.form,
+        answers=ANSWERS, answered={item.key: item for item in there.items} if there else {}, earlier=held.earlier)
+
+
+def _things_now(session: Session, held: Held) -> list[Thing]:
+    """What stands; the banners of the page tell of the same half-way states and greasings."""
+    found = handovers.stands(session, unit(), held.opened, now())
+    g.half_way, g.greasing_overdue = found.half_way, lubricating.overdue_count(found.greasing)
+    return handovers.things_of(unit(), found, now())
 
 
 @bp.post("/handover/<int:round_id>/give")
@@ -77,8 +91,7 @@ def give(round_id: int) -> Any:
     form = GiveForm(request.form)
     if not form.validate():
         with reading() as session:
-            opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
-            return _page(session, opened, form), 422
+            return _page(session, _held_or_404(session, round_id), form), 422
     try:
         with writing() as session:
             opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
@@ -124,6 +137,5 @@ def _asked(line: str) -> str:
 def _refused(round_id: int, form: GiveForm | None, error: CannotHandOver) -> Any:
     """The page again, with everything that was typed; nothing was stored."""
     with reading() as session:
-        opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
         missing = tuple(error.keys) if isinstance(error, NotAnswered) else ()
-        return _page(session, opened, form, str(error), missing), 422
+        return _page(session, _held_or_404(session, round_id), form, str(error), missing), 422

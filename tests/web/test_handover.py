@@ -10,6 +10,7 @@ from flask.testing import FlaskClient
 
 from app.db import Database
 from app.store.people import HEAD_OPERATOR
+from app.store.rounds import newest_rounds
 from tests.conftest import Clock, on_both
 from tests.factories import Plant, make_motor, make_person, post_form, sign_in
 from tests.web.at_motor import enter, greased_lately, words_of
@@ -143,3 +144,23 @@ def test_the_numbers_about_the_flags_say_target_now_and_whether_it_is_met(app: F
     assert "New flags a round, of the motors" in words
     assert "not met" in words  # one flag of three motors in one round is 33 %
     assert head.get("/flag-numbers").status_code == 403
+
+
+@on_both
+def test_reading_the_handover_of_a_shift_that_nobody_opened_stores_nothing(
+        app: Flask, plant: Plant, client: FlaskClient, clock: Clock, app_database: Database) -> None:
+    def sheets() -> int:
+        with app_database.reading() as session:
+            return len(newest_rounds(session, plant.unit.id))
+
+    clock.set(EVENING)
+    head = sign_in(client, plant.head_operator)
+    words = words_of(head.get("/handover"))
+    assert "Not seen on Day 2026-11-24" in words
+    assert "Nobody has opened the sheet of this shift yet" in words
+    assert "Give this handover" not in words
+    assert sheets() == 0
+    answer = post_form(head, "/handover", {})
+    assert (answer.status_code, sheets()) == (303, 1)
+    assert "Give this handover" in words_of(head.get(answer.location))
+    assert "Give this handover" in words_of(head.get("/handover"))
