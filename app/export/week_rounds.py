@@ -24,7 +24,7 @@ from app.sheets import makes_read
 from app.store.motors import Motor, Nameplate, fitted_plate, walking_order
 from app.store.people import Person, with_name
 from app.store.rounds import Reading, Round, not_corrected, real_look
-from app.store.routes import Walks, walks_of
+from app.store.routes import checked_every
 from app.store.units import Unit
 
 #: Fewer steps from motor to motor tell no pace.
@@ -196,15 +196,16 @@ class OnRoute(NamedTuple):
     motor: Motor
     last_read: datetime | None
     plate: Nameplate | None
+    every: str  # how often it is checked: shift, day or week
 
 
 def route_of(session: Session, unit_id: int, week: Week) -> list[OnRoute]:
-    """The motors in walking order. One query with an index look-up or two a motor, however long the history."""
+    """The motors in walking order. One query with an index look-up or three a motor, however long the history."""
     newest = (sa.select(Reading.taken_at).where(
         Reading.motor_id == Motor.id, Reading.taken_at < week.start, real_look())
         .order_by(Reading.taken_at.desc()).limit(1).correlate(Motor).scalar_subquery())
     rows = session.execute(
-        sa.select(Motor, newest, Nameplate)
+        sa.select(Motor, newest, Nameplate, checked_every())
         .outerjoin(Nameplate, Nameplate.id == fitted_plate(week.end - timedelta(microseconds=1)))
         .where(Motor.unit_id == unit_id).order_by(*walking_order()))
     return [OnRoute(*row) for row in rows]
@@ -224,10 +225,10 @@ def shifts_of_week(week: Week) -> list[Shift]:
 
 
 def coverage(session: Session, unit: Unit, week: Week, now: datetime) -> Coverage:
-    """The rounds of the shifts that have begun. Three queries, whatever the number of motors and rounds."""
+    """The rounds of the shifts that have begun. Two queries, whatever the number of motors and rounds."""
     opened, looks = rounds_with_looks(session, unit.id, week_floor(week) - DAY, week.span.last)
     motors = route_of(session, unit.id, week)
-    route = _Route(motors, looks, week, walks_of(session, unit.id))
+    route = _Route(motors, looks, week)
     made = []
     for shift in shifts_of_week(week):
         sheet = opened.get((shift.date, shift.name))
@@ -261,11 +262,11 @@ def _paces(looks: list[Look]) -> Iterator[float]:
 class _Route:
     """Goes through the week's shifts in order, remembering when each motor was last read."""
 
-    def __init__(self, route: list[OnRoute], looks: dict[int, list[Look]], week: Week, walks: Walks) -> None:
+    def __init__(self, route: list[OnRoute], looks: dict[int, list[Look]], week: Week) -> None:
         self._zone = week.zone
         self._motors = [one.motor for one in route]
         self._last_read = {one.motor.id: one.last_read for one in route if one.last_read is not None}
-        self._every = {m.id: walks.every(m) for m in self._motors}
+        self._every = {one.motor.id: one.every for one in route}
         seldom = {key for key, every in self._every.items() if every != "shift"}
         self._seldom: dict[int, list[tuple[datetime, int]]] = {}
         self._bounds: dict[tuple[str, date], tuple[datetime, datetime]] = {}

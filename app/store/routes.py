@@ -66,11 +66,6 @@ class Walks:
     #: motor -> the routes it is on, in the unit's order of routes
     of_motor: Mapping[int, tuple[Route, ...]] = field(default_factory=dict)
 
-    def every(self, motor: Motor) -> str:
-        """How often a motor is checked: by its most frequent route; on no route, as the register says."""
-        words = [route.checked_every for route in self.of_motor.get(motor.id, ())] or [motor.checked_every]
-        return min(words, key=CHECKED_EVERY.index)
-
     def in_order(self, motors: Iterable[Motor]) -> list[Motor]:
         """The motors as they are walked: route by route, then those on none, in the order they come."""
         given = list(motors)
@@ -98,6 +93,14 @@ def walks_of(session: Session, unit_id: int) -> Walks:
         for key in route.motor_ids:
             of_motor[key] = (*of_motor.get(key, ()), route)
     return Walks(routes, of_motor)
+
+
+def checked_every() -> sa.ColumnElement[str]:
+    """For a query of motors: by the most frequent route a motor is on; on no route, as the register says."""
+    often = sa.case({word: place for place, word in enumerate(CHECKED_EVERY)}, value=Route.checked_every)
+    most = (sa.select(Route.checked_every).join(RouteStop, RouteStop.route_id == Route.id)
+            .where(RouteStop.motor_id == Motor.id).order_by(often).limit(1).correlate(Motor).scalar_subquery())
+    return sa.func.coalesce(most, Motor.checked_every)
 
 
 def on_which(session: Session, motor: Motor) -> list[Route]:

@@ -13,6 +13,7 @@ from app.export.week_rounds import Coverage, ShiftRound, coverage
 from app.sheets import DONE, LEFT, SKIPPED, sheet_of
 from app.store.base import new_id
 from app.store.people import Token
+from app.store.routes import Hand, add_route
 from tests import factories
 from tests.export.hand_made import AFTERWARDS, WEEK, WEEK_END, WEEK_START, utc
 from tests.factories import Plant
@@ -156,6 +157,18 @@ def test_what_is_checked_every_day_or_week_is_due_until_read_once(session: Sessi
                                                                   planned: list[int]) -> None:
     seldom = factories.make_motor(session, plant.unit, "P-102", checked_every=checked_every)
     factories.make_reading(session, seldom, plant.operator, MONDAY_NIGHT)
+    assert [r.planned for r in rounds_of(session, plant).rounds][:4] == planned
+
+
+@pytest.mark.parametrize(("walks", "planned"), [
+    (("week", "shift"), [2, 2, 2, 2]), (("week", "day"), [2, 2, 2, 2]), (("week",), [2, 2, 1, 1]),
+])
+def test_a_motor_on_routes_is_due_as_its_most_frequent_route_says(session: Session, plant: Plant,
+                                                                  walks: tuple[str, ...], planned: list[int]) -> None:
+    on_routes = factories.make_motor(session, plant.unit, "P-102", checked_every="shift")
+    for every in walks:
+        add_route(Hand(session, plant.unit, plant.supervisor, WEEK_START), f"each {every}", every, [on_routes])
+    factories.make_reading(session, on_routes, plant.operator, MONDAY_NIGHT)
     assert [r.planned for r in rounds_of(session, plant).rounds][:4] == planned
 
 
