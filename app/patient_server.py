@@ -31,10 +31,14 @@ Environ = dict[str, Any]
 
 
 class WholeBodyFirst:
-    """WSGI around the app: the body is read to its end before one of the few places at work is taken."""
+    """WSGI around the app: the body is read to its end before one of the few places at work is taken.
+
+    One place is left to those who only look: else every page waits behind all that a crew's tablets send at shift change.
+    """
 
     def __init__(self, app: Callable[..., Iterable[bytes]], at_once: int) -> None:
         self._app, self._places = app, threading.BoundedSemaphore(at_once)
+        self._places_to_send = threading.BoundedSemaphore(max(1, at_once - 1))
 
     def __call__(self, environ: Environ, start_response: Any) -> Iterable[bytes]:
         left = int(environ.get("CONTENT_LENGTH") or 0)  # the server has refused what is no number
@@ -50,7 +54,7 @@ class WholeBodyFirst:
                 left -= len(piece)
             body.seek(0)
             environ["wsgi.input"] = body
-            with self._places:
+            with self._places_to_send, self._places:
                 return self._app(environ, start_response)
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import socket
 import ssl
 import subprocess
+import threading
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
 
+from app.patient_server import WholeBodyFirst
 from tests.soak.served import Ground, Served, lay_ground, serving
 
 HEAD = b"Host: 127.0.0.1\r\nConnection: close\r\n"
@@ -115,6 +118,34 @@ def test_a_length_told_in_two_ways_is_refused_where_one_way_is_answered(served: 
             (b"content-length: 0\r\n" + length, hidden)):
         status, answer = ask(served, get(b"/healthz", told) + body)
         assert (status, answer.count(b"HTTP/1.1 ")) == (400, 1), told
+
+
+def test_a_page_opens_while_every_place_that_may_be_is_taken_by_what_tablets_send() -> None:
+    """Four at work at once: of five that send, three are let in, and a page does not wait behind them."""
+    working, may_end, opened = threading.Semaphore(0), threading.Event(), []
+
+    def app(environ: dict[str, object], _start: object) -> list[bytes]:
+        if environ["REQUEST_METHOD"] == "POST":
+            working.release()
+            assert may_end.wait(SOON_S)
+        return [b"done"]
+
+    served_one = WholeBodyFirst(app, at_once=4)
+    sent = {"REQUEST_METHOD": "POST", "CONTENT_LENGTH": "2"}
+    tablets = [threading.Thread(target=served_one, args=({**sent, "wsgi.input": io.BytesIO(b"[]")}, None))
+               for _ in range(5)]
+    page = threading.Thread(target=lambda: opened.extend(served_one({"REQUEST_METHOD": "GET"}, None)))
+    for tablet in tablets:
+        tablet.start()
+    for _ in range(3):
+        assert working.acquire(timeout=SOON_S)
+    page.start()
+    page.join(SOON_S)
+    there_meanwhile = list(opened)
+    may_end.set()
+    for thread in (*tablets, page):
+        thread.join()
+    assert there_meanwhile == [b"done"]
 
 
 @pytest.mark.parametrize("path", [
