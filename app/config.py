@@ -77,15 +77,32 @@ class Settings:
 
 
 def _make_secret(path: Path) -> None:
-    """Written whole beside its place and then put there: no other worker reads half of it, and the first one stays."""
+    """Written whole beside its place and then put there: no other worker reads half of it, and the first one stays.
+
+    It is on the disk before it is used: a power cut soon after the first start would leave an empty file, and the server
+    would not start with that.
+    """
     half = path.with_name(f"secret.{secrets.token_hex(8)}")
     try:
         with os.fdopen(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
             file.write(secrets.token_bytes(SECRET_BYTES))
+            file.flush()
+            os.fsync(file.fileno())
         with contextlib.suppress(FileExistsError):  # another worker was first
             os.link(half, path)
     finally:
         half.unlink(missing_ok=True)
+    _keep_names(path.parent)
+
+
+def _keep_names(folder: Path) -> None:
+    """What was put into a folder is there after a power cut too. Windows has no such call for folders."""
+    if os.name != "nt":
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
 
 
 def instance_folder() -> Path:

@@ -11,11 +11,15 @@ from sqlalchemy.exc import DBAPIError, InterfaceError, InternalError, Operationa
 #: Seconds after which trying again makes sense.
 AGAIN_S = 15
 _CALL = "Nothing was stored. Tell whoever keeps the server; keep this page open, or write it on paper."
+_UNSURE = "It is not sure that this was stored. Keep the page open and send it again in a minute: the same entry is " \
+          "never kept twice."
 _BY_WORDS = (
     (("disk is full", "no space left", "could not extend file", "disk full"),
      "The server's disk is full", _CALL),
     (("readonly database", "read-only", "read only"),
      "The server may not write its data", _CALL),
+    (("disk i/o error", "input/output error", "could not write", "could not fsync"),
+     "The server's disk fails", f"{_UNSURE} Tell whoever keeps the server."),
     (("database is locked", "lock timeout", "deadlock"),
      "The database is busy", "Nothing was stored. Send it again in a moment."),
     (("no such table", "no such column", "does not exist", "malformed", "not a database"),
@@ -25,8 +29,7 @@ _BY_WORDS = (
 #: PostgreSQL's codes for a table and a column that are not there (its manual, appendix A); SQLite tells both as its own
 #: trouble.
 _NOT_OURS = ("42P01", "42703")
-AWAY = ("The database cannot be reached", "It is not sure that this was stored. Keep the page open and send it again "
-                                          "in a minute: the same entry is never kept twice.")
+AWAY = ("The database cannot be reached", _UNSURE)
 
 
 def is_fault(error: BaseException) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 import threading
 import tomllib
 from dataclasses import fields
@@ -140,6 +141,21 @@ def test_a_secret_that_a_full_disk_left_empty_is_not_used(instance: Path) -> Non
     (instance / "secret").write_bytes(b"")
     with pytest.raises(BadSetting, match="too short to be a secret"):
         _ = load().secret
+
+
+def test_the_secret_is_on_the_disk_before_anything_is_sealed_with_it(
+        instance: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A power cut leaves a file that was not synced empty, and a server with an empty secret does not start."""
+    synced, sync = [], os.fsync
+
+    def seen(number: int) -> None:
+        told = os.fstat(number)
+        synced.append((told.st_ino, told.st_size if stat.S_ISREG(told.st_mode) else "folder"))
+        sync(number)
+
+    monkeypatch.setattr(os, "fsync", seen)
+    _ = Settings(instance=instance).secret
+    assert synced == [((instance / "secret").stat().st_ino, 32), (instance.stat().st_ino, "folder")]
 
 
 def test_two_instances_never_share_a_secret(tmp_path: Path) -> None:

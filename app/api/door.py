@@ -202,7 +202,7 @@ def storage_problem(error: DBAPIError) -> Refused:
     current_app.logger.error("database: %s", error.orig)
     if not storage_faults.is_fault(error):
         return http_problem(InternalServerError())
-    return Refused(503, " ".join(storage_faults.told(error)), headers={"Retry-After": str(storage_faults.AGAIN_S)})
+    return Refused(503, ". ".join(storage_faults.told(error)), headers={"Retry-After": str(storage_faults.AGAIN_S)})
 
 
 def http_problem(error: HTTPException) -> Refused:

@@ -12,7 +12,8 @@ TITLES = {
     400: "This request cannot be read", 401: "A token is needed", 403: "This token may not do that",
     404: "Not found here", 405: "Not this way", 409: "Known with other content",
     413: "Too much at once", 415: "Send JSON",
-    422: "Fields to put right", 429: "Too many wrong tokens", 500: "The server failed", 503: "The database is away",
+    422: "Fields to put right", 429: "Too many wrong tokens", 500: "The server failed",
+    503: "The data cannot be reached or written now",
 }
 
 

@@ -7,6 +7,7 @@ author travels in the entry and is proved by the ticket, else by the session; wh
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from functools import partial
 from typing import Any
 from urllib.parse import urlsplit
@@ -167,6 +168,14 @@ def _told(refused: Refused) -> Response:
     return refused.response()
 
 
+def _away(error: DBAPIError) -> Response:
+    """The database may be away before it is known who is asking; what was sent is read all the same, for its id."""
+    if "about" not in g:
+        with suppress(Refused, HTTPException):
+            g.about = key_of(body())
+    return _told(storage_problem(error))
+
+
 def _with_time(response: Response) -> Response:
     """The tablet shows when the server had it, by the server's clock."""
     response.headers["Received-At"] = now().isoformat(timespec="seconds")
@@ -175,7 +184,7 @@ def _with_time(response: Response) -> Response:
 
 bp.register_error_handler(Refused, _told)
 bp.register_error_handler(HTTPException, lambda error: _told(http_problem(error)))
-bp.register_error_handler(DBAPIError, lambda error: _told(storage_problem(error)))
+bp.register_error_handler(DBAPIError, _away)
 bp.after_request(_with_time)
 post_readings.allowed = "anyone"  # type: ignore[attr-defined] # session or ticket: asked entry by entry, told as data
 for _kind, _ways in KINDS.items():

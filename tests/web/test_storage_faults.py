@@ -13,6 +13,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from sqlalchemy.exc import OperationalError
 
+from app import storage_faults
 from app.db import Database
 from tests import cluster
 from tests.api.door import PROBLEM, Door, make_token
@@ -132,12 +133,24 @@ def test_the_server_database_goes_and_comes_back_and_what_was_typed_is_stored_on
         refused = operator.post(f"/motors/{plant.motor.id}/entry", data=fields)
         health, alive = operator.get("/healthz"), operator.get("/livez")
         json = door.post("/readings", body)
+        tablet = operator.post("/tablet/readings", json=body)
     assert refused.status_code == 503
     assert "cannot be reached" in words_of(refused)
     assert (json.status_code, json.content_type, json.headers["Retry-After"]) == (503, PROBLEM, "15")
+    assert (tablet.status_code, tablet.get_json()["id"]) == (503, body["id"])  # a tablet knows that it was our server
+    assert "same entry is never kept twice" in tablet.get_json()["detail"]
     assert (health.status_code, alive.status_code) == (503, 200)
     assert operator.post(f"/motors/{plant.motor.id}/entry", data=fields_of(refused)).status_code == 303
     assert enter(operator, plant.motor, key=KEY, amps_1="81").status_code == 303  # and sent once more
     assert door.post("/readings", body).status_code == 201
     assert len(readings_of(app_database, plant.motor)) == 2
     assert operator.get("/healthz").status_code == 200
+
+
+@pytest.mark.parametrize(("said", "title"), [
+    ("disk I/O error", "The server's disk fails"), ('could not fsync file "pg_wal/1": Input/output error',
+                                                    "The server's disk fails"),
+    ("database or disk is full", "The server's disk is full"), ("connection refused", "The database cannot be reached")])
+def test_a_failing_disk_is_not_told_as_a_database_that_cannot_be_reached(said: str, title: str) -> None:
+    """SQLite's words by its manual (rescode.html), PostgreSQL's by its server's messages; both from memory."""
+    assert storage_faults.told(OperationalError("INSERT", {}, Exception(said)))[0] == title
