@@ -79,8 +79,8 @@ class Settings:
 def _make_secret(path: Path) -> None:
     """Written whole beside its place and then put there: no other worker reads half of it, and the first one stays.
 
-    It is on the disk before it is used: a power cut soon after the first start would leave an empty file, and the server
-    would not start with that.
+    It is on the disk before it is used: a power cut soon after the first start would leave an empty file, and the
+    server would not start with that.
     """
     half = path.with_name(f"secret.{secrets.token_hex(8)}")
     try:

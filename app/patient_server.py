@@ -33,7 +33,8 @@ Environ = dict[str, Any]
 class WholeBodyFirst:
     """WSGI around the app: the body is read to its end before one of the few places at work is taken.
 
-    One place is left to those who only look: else every page waits behind all that a crew's tablets send at shift change.
+    One place is left to those who only look: else every page waits behind all that a crew's tablets send at the
+    change of shift.
     """
 
     def __init__(self, app: Callable[..., Iterable[bytes]], at_once: int) -> None:

@@ -148,9 +148,11 @@ def test_the_server_database_goes_and_comes_back_and_what_was_typed_is_stored_on
 
 
 @pytest.mark.parametrize(("said", "title"), [
-    ("disk I/O error", "The server's disk fails"), ('could not fsync file "pg_wal/1": Input/output error',
-                                                    "The server's disk fails"),
-    ("database or disk is full", "The server's disk is full"), ("connection refused", "The database cannot be reached")])
+    ("disk I/O error", "The server's disk fails"),
+    ('could not fsync file "pg_wal/1": Input/output error', "The server's disk fails"),
+    ("database or disk is full", "The server's disk is full"),
+    ("connection refused", "The database cannot be reached"),
+])
 def test_a_failing_disk_is_not_told_as_a_database_that_cannot_be_reached(said: str, title: str) -> None:
     """SQLite's words by its manual (rescode.html), PostgreSQL's by its server's messages; both from memory."""
     assert storage_faults.told(OperationalError("INSERT", {}, Exception(said)))[0] == title
