@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from app.rules import facts, regrease
 from app.rules import greased as greased_rules
 from app.rules.limits import Limits
-from app.store import lubrication, rounds, starts, temporary
+from app.store import changes, lubrication, rounds, starts, temporary
 from app.store.entry_ground import Ground
 from app.store.lubrication import ChartRow, Greased, Greasing, Interval
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
@@ -160,6 +160,7 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewR
         motor=motor_facts(motor, at, greased, run), now=at, reading=reading.as_facts() if reading else None,
         history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
                               last_start_at=_last_start_at(session, motor, reading, at, ground),
+                              stood_at=_stood_at(session, motor, reading, at, ground),
                               temporary=_temporary(session, motor, at, ground) if reading is not None else (),
                               new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
         walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,
@@ -171,6 +172,22 @@ def _last_start_at(session: Session, motor: Motor, reading: Reading | NewReading
     if reading is None:
         return None
     return ground.last_start_at if ground is not None else starts.last_start_at(session, motor.id, at)
+
+
+def _stood_at(session: Session, motor: Motor, reading: Reading | NewReading | None, at: datetime,
+              ground: Ground | None) -> datetime | None:
+    """Of a motor found running: when it was last known to stand, where nothing on record has started it since."""
+    if reading is None or reading.skipped or reading.state != facts.RUNNING:
+        return None
+    since, state = (ground.condition_at, ground.condition) if ground is not None else _known_before(session, motor, at)
+    return since if state in (facts.STANDBY, facts.OUT_OF_SERVICE) else None
+
+
+def _known_before(session: Session, motor: Motor, at: datetime) -> tuple[datetime | None, str | None]:
+    """The newest of reading, start, stop, trip and change by hand before an instant: when, and in which state."""
+    seen = [rounds.last_seen_before(session, motor.id, at), starts.last_state(session, motor.id, at),
+            changes.condition_at(session, motor.id, at)]
+    return max((one for one in seen if one is not None), default=(None, None), key=lambda one: one[0] or at)
 
 
 # what the clock makes due ----------------------------------------------------------------------------------

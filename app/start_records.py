@@ -15,14 +15,14 @@ from app import judging, recording
 from app.entries import Entry
 from app.judging import Cause
 from app.recording import Recorded, Sender, observe
-from app.rules import facts, prestart, starting, starting_ahead, trips
+from app.rules import facts, prestart, starting, starting_ahead, trips, unlogged
 from app.rules.findings import Finding
 from app.rules.limits import Limits
 from app.rules.starting import Permission
 from app.rules.starting_bars import TRIES
 from app.rules.starting_check import check_start
 from app.rules.starting_facts import ReleaseRecord, StartHistory, StartPlan, StartRecord, TripRecord
-from app.store import changes, limits, rounds, starts
+from app.store import changes, flags, limits, rounds, starts
 from app.store.changes import Change
 from app.store.motors import Motor
 from app.store.people import Person
@@ -31,6 +31,8 @@ from app.store.units import Unit
 
 #: A late start, stop or trip can change what those that follow it broke: so long after it, and so many at most.
 AGAIN_WITHIN, MOST_AGAIN = timedelta(hours=24), 20
+#: So far back a start that nobody logged can still hold the next one: written figures go below one start in a day.
+UNLOGGED_COUNTS = timedelta(days=7)
 OUT = (facts.OUT_OF_SERVICE, facts.LOCKED_OUT)
 #: Which act belongs to which protection.
 ACTS = {"overload relay": (RELAY_RESET, HEAD_OPERATOR_AGREES), "low voltage": ()}
@@ -53,21 +55,29 @@ def history_of(session: Session, unit: Unit, motor: Motor, now: datetime, but: S
     condition, since = condition_on_record(session, motor, now) if but is None else (but.condition_before, None)
     running = rounds.last_running(session, motor.id, now + timedelta(microseconds=1), 1)
     plate = motor.nameplate_at(now)
-    passed, refused = (starts.newest_by_result(session, motor.id, result, now) for result in (True, False))
+    passed_at, refused_at = starts.newest_by_result(session, motor.id, now)
     return StartHistory(
         condition=condition or facts.STANDBY, condition_since=since,
-        starts=tuple(StartRecord(s.at, s.outcome, s.duration_s)
-                     for s in starts.newest_starts(session, motor.id, 40, now) if but is None or s.id != but.id),
+        starts=(*(StartRecord(s.at, s.outcome, s.duration_s)
+                  for s in starts.newest_starts(session, motor.id, 40, now) if but is None or s.id != but.id),
+                *_not_logged(session, motor, now, but)),
         stops=tuple(s.at for s in starts.newest_stops(session, motor.id, 40, now)),
         trips=tuple(_trip_record(unit, t) for t in starts.newest_trips(session, motor.id, 60, now)),
         releases=tuple(ReleaseRecord(r.at, r.person.name, r.cause)
                        for r in starts.releases_of(session, motor.id, now)),
         running_since=since if condition == facts.RUNNING else None,
         shift_start=unit.calendar.shift_of(now).starts_at,
-        prestart_checks=(passed.at,) if passed else (), prestart_refused_at=refused.at if refused else None,
+        prestart_checks=(passed_at,) if passed_at else (), prestart_refused_at=refused_at,
         back_in_service_at=_back_in_service(session, motor, now),
         seen_running_at=running[0].taken_at if running else None,
         fitted_at=plate.fitted_from if plate and plate.fitted_on else None)
+
+
+def _not_logged(session: Session, motor: Motor, now: datetime, but: Start | None) -> list[StartRecord]:
+    """Starts that readings show and nobody logged, each as late as it can have been: when it was found running."""
+    until = now if but is None else now - timedelta(microseconds=1)
+    found = flags.found_at(session, motor.id, unlogged.RULE, now - UNLOGGED_COUNTS, until)
+    return [StartRecord(at, logged=False) for at in found]
 
 
 def _trip_record(unit: Unit, trip: Trip) -> TripRecord:
@@ -145,6 +155,7 @@ def record_start(session: Session, sender: Sender, entry: Entry, dip_id: int | N
     if not recording.add_once(session, row):
         return recording.answer_of(session, session.get_one(Start, entry.id), False)
     found = _judge(session, sender.unit, motor, row, sender.received_at)
+    _look_again(session, sender, motor, row)
     _judge_again(session, sender, motor, row)
     for at, state in starts.states_of_start(row.at, row.outcome, row.duration_s):
         if at <= sender.received_at:
@@ -176,6 +187,13 @@ def _judge_again(session: Session, sender: Sender, motor: Motor, row: Start | St
         _judge(session, sender.unit, motor, later, sender.received_at)
 
 
+def _look_again(session: Session, sender: Sender, motor: Motor, row: Start | Stop | Trip) -> None:
+    """One that arrives after a later look at the motor says whether that look found it started by nobody."""
+    later = rounds.readings_after(session, motor.id, row.at, 1)
+    if later and later[0].state == facts.RUNNING:
+        judging.judge_anew(session, sender.unit, motor, row.at, sender.received_at)
+
+
 def record_stop(session: Session, sender: Sender, entry: Entry) -> Recorded:
     there = recording.stored_before(session, Stop, entry, sender.unit)
     if there is not None:
@@ -183,6 +201,7 @@ def record_stop(session: Session, sender: Sender, entry: Entry) -> Recorded:
     motor, row = _row(session, sender, entry, Stop)
     if not recording.add_once(session, row):
         return Recorded(entry.id, False)
+    _look_again(session, sender, motor, row)
     _judge_again(session, sender, motor, row)
     observe(session, motor, facts.STANDBY, row.at)
     return Recorded(row.id, True)
@@ -196,6 +215,7 @@ def record_trip(session: Session, sender: Sender, entry: Entry, dip_id: int | No
     motor, row = _row(session, sender, entry, Trip, dip_id=dip_id)
     if not recording.add_once(session, row):
         return Recorded(entry.id, False)
+    _look_again(session, sender, motor, row)
     _judge_again(session, sender, motor, row)
     observe(session, motor, facts.STANDBY, row.at)
     return Recorded(row.id, True)

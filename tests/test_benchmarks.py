@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from app.db import Database
 from app.store.rounds import Reading, Round
+from app.store.starts import Start
 from tests.benchmarks.bulk import load
 from tests.benchmarks.lines import Line, table
 
@@ -37,6 +38,17 @@ def test_invented_readings_stand_in_the_round_of_their_shift(database: Database)
         outside = session.scalar(sa.select(sa.func.count()).select_from(Reading).join(Round).where(
             sa.or_(Reading.taken_at < Round.starts_at, Reading.taken_at >= Round.ends_at)))
         assert (session.scalar(sa.select(sa.func.count()).select_from(Reading)), outside) == (558, 0)
+
+
+def test_planted_stands_are_filled_in_with_the_starts_that_were_logged(database: Database) -> None:
+    """Nine motors, one of each kind of fault: two are stopped for a day and a half, one of them is logged again."""
+    load(database, motors=9, days=80, shifts=2, faults=9)
+    with database.reading() as session:
+        standing = session.execute(sa.select(Reading.motor_id, sa.func.max(Reading.taken_at)).where(
+            Reading.state == "standby", Reading.bearing_temp_c_de.is_(None)).group_by(Reading.motor_id)).all()
+        (motor_id, started), = session.execute(sa.select(Start.motor_id, Start.at)).all()
+    assert len(standing) == 2
+    assert started > max(at for number, at in standing if number == motor_id)
 
 
 def test_units_are_filled_beside_each_other(database: Database) -> None:

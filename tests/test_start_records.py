@@ -16,9 +16,10 @@ from sqlalchemy.orm import Session
 
 from app import first_run, start_records
 from app.db import Database
-from app.entries import read_start, read_stop, read_trip
-from app.recording import Recorded, Sender
+from app.entries import read_reading, read_start, read_stop, read_trip
+from app.recording import Recorded, Sender, observe, record_reading
 from app.rules.prestart_items import ITEMS
+from app.store import flags
 from app.store.changes import note_change
 from app.store.motors import Motor
 from app.store.starts import RELAY_RESET, Start
@@ -247,3 +248,80 @@ def test_each_timed_look_is_due_until_the_next_one_is(shop: Shop, looked: list[f
     row = shop.session.query(Start).one()
     found = first_run.prompts(row, first_run.looks(shop.session, row), begun + timedelta(minutes=minute))
     assert [prompt.state for prompt in found] == stand
+
+
+# a start that nobody logged --------------------------------------------------------------------------------
+
+NOT_LOGGED = "start_not_logged"
+
+
+def look(shop: Shop, tag: str, when: datetime, state: str, received_at: datetime | None = None) -> set[str]:
+    """Somebody looked at the motor and found it in this state; the rules that spoke."""
+    body = {"id": str(uuid.uuid4()), "tag": tag, "taken_at": when.isoformat(), "by": "operator", "state": state,
+            "smoke": "none"}
+    return rules(record_reading(shop.session, shop.sender(received_at or when), read_reading(body)))
+
+
+def standing(shop: Shop, tag: str) -> list[str]:
+    return [f.rule for f in flags.open_flags_of_motor(shop.session, shop.motors[tag].id) if f.rule == NOT_LOGGED]
+
+
+def test_a_motor_found_running_that_last_stood_is_asked_about_once(shop: Shop) -> None:
+    assert NOT_LOGGED not in look(shop, "M-30", at("06:00"), "running")  # how it came to run is older than the record
+    assert NOT_LOGGED not in look(shop, "M-30", at("07:00"), "standby")
+    assert NOT_LOGGED in look(shop, "M-30", at("09:00"), "running")
+    assert NOT_LOGGED not in look(shop, "M-30", at("10:00"), "running")
+    assert standing(shop, "M-30") == [NOT_LOGGED]
+
+
+@pytest.mark.parametrize("began", ["start", "by hand"])
+def test_a_motor_whose_start_is_on_record_is_not_asked_about(shop: Shop, began: str) -> None:
+    look(shop, "M-30", at("07:00"), "standby")
+    if began == "start":
+        shop.start("M-30", at("08:00"))
+    else:
+        motor = shop.motors["M-30"]
+        note_change(shop.session, unit_id=shop.plant.unit.id, at=at("08:00"), person=shop.plant.supervisor,
+                    subject="motor", subject_id=motor.id, label=motor.tag, field="condition", before="standby",
+                    after="running")
+        observe(shop.session, motor, "running", at("08:00"))
+    assert NOT_LOGGED not in look(shop, "M-30", at("09:00"), "running")
+
+
+def test_a_recorded_stop_or_trip_makes_the_motor_stand_too(shop: Shop) -> None:
+    for tag, ends in (("M-30", shop.stop), ("M-200", lambda tag, when: shop.trip(tag, when, "overload relay"))):
+        shop.start(tag, at("06:00"))
+        ends(tag, at("07:00"))  # type: ignore[operator]
+        assert NOT_LOGGED in look(shop, tag, at("08:00"), "running")
+
+
+def test_a_start_logged_afterwards_answers_the_question_and_is_counted_once(shop: Shop) -> None:
+    look(shop, "M-200", at("07:00"), "standby")
+    look(shop, "M-200", at("09:00"), "running")
+    shop.stop("M-200", at("09:10"))
+    counted = shop.ask("M-200", at("09:30"))
+    assert (counted.answer, counted.not_before, counted.starts_last_60_min) == ("not before", at("10:00"), 1)
+    shop.start("M-200", at("08:10"), received_at=at("09:35"))
+    assert standing(shop, "M-200") == []
+    after = shop.ask("M-200", at("09:40"))
+    assert (after.answer, after.starts_last_60_min) == ("yes", 0)  # 08:10 has left the hour
+
+
+def test_a_stop_sent_late_by_another_tablet_raises_the_question(shop: Shop) -> None:
+    shop.start("M-30", at("06:00"))
+    assert NOT_LOGGED not in look(shop, "M-30", at("09:00"), "running")
+    shop.stop("M-30", at("08:00"), received_at=at("10:00"))
+    assert standing(shop, "M-30") == [NOT_LOGGED]
+
+
+def test_a_start_sent_late_from_before_the_look_takes_the_question_back(shop: Shop) -> None:
+    look(shop, "M-30", at("07:00"), "standby")
+    shop.start("M-30", at("08:00"), received_at=at("10:00"))
+    assert NOT_LOGGED not in look(shop, "M-30", at("09:00"), "running", received_at=at("10:01"))
+
+
+def test_a_look_that_arrives_late_is_judged_by_what_stood_before_it(shop: Shop) -> None:
+    """It ran at 08:00 and stood from 09:00 on: what was seen at 08:00 is no start after 09:00."""
+    look(shop, "M-30", at("07:00"), "running")
+    look(shop, "M-30", at("09:00"), "standby")
+    assert NOT_LOGGED not in look(shop, "M-30", at("08:00"), "running", received_at=at("09:30"))

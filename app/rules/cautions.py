@@ -54,6 +54,7 @@ CAUTIONS = {
     "tries_used_up": START,
     "started_locked_out": "A lock is ended only by the person whose lock it is; an entry here releases nothing.",
     "no_prestart_check": START,
+    "start_not_logged": START,
 }
 
 

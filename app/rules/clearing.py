@@ -21,7 +21,7 @@ JUST_OVER = 1e-6
 #: Closed by what a person does, not by a better reading.
 BY_ACT_ONLY = frozenset({"greased_too_soon", "wrong_lubricant", "started_outside_limits", "tries_used_up",
                          "started_locked_out", "no_prestart_check", "warming_fast", "greasing_overdue",
-                         "temporary_state_past_end", "drinks_oil"})
+                         "temporary_state_past_end", "drinks_oil", "start_not_logged"})
 
 HEADING = "heading_for_limit_"
 #: quantity -> the rule that says its limit is passed

@@ -178,6 +178,8 @@ class History:
     #: what stands half-way on this motor, not ended yet
     temporary: tuple[TemporaryState, ...] = ()
     last_start_at: datetime | None = None
+    #: when it was last known to stand, where no start is on record since; None: last known running, or nothing known
+    stood_at: datetime | None = None
     #: a bearing was changed or a new normal accepted then: what is older is no normal any more
     new_normal_at: datetime | None = None
     #: how long the same person took from the motor before to this one, and how many motors in a row went that fast

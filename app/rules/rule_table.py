@@ -27,6 +27,7 @@ from app.rules import (
     safety,
     settling,
     temporary,
+    unlogged,
     vibration,
     warming,
     windings,
@@ -54,6 +55,7 @@ LATER: dict[Rule, tuple[str, ...]] = {
     drift.check: tuple(f"{kind}_{name}" for kind in ("step", "off_own_normal", "heading_for_limit")
                        for name in _FOLLOWED),
     warming.check: (warming.RULE,), look_again.check: (look_again.RULE,),
+    unlogged.check: (unlogged.RULE,),
 }
 _BARE = Reading(facts.RUNNING, datetime(2000, 1, 1, tzinfo=UTC))
 #: rule, end, priority, source, says

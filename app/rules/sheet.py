@@ -16,6 +16,7 @@ from app.rules import (
     safety,
     settling,
     temporary,
+    unlogged,
     vibration,
     warming,
     windings,
@@ -36,7 +37,7 @@ AT_THE_MOTOR: tuple[Rule, ...] = (
     round_list.check,
 )
 WITH_HISTORY: tuple[Rule, ...] = (greasing.check, settling.check, temporary.check, drift.check, warming.check,
-                                look_again.check)
+                                look_again.check, unlogged.check)
 
 
 def judge(facts: Facts, limits: Limits) -> list[Finding]:

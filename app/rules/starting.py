@@ -25,7 +25,7 @@ from app.rules.starting_facts import StartHistory as StartHistory
 from app.rules.starting_facts import StartPlan as StartPlan
 from app.rules.starting_facts import StartRecord as StartRecord
 from app.rules.starting_facts import TripRecord as TripRecord
-from app.rules.starting_hour import COUNT, REST, RUN, SHORT, SPACING, TRY, Hold, Way, best_way, in_hour
+from app.rules.starting_hour import COUNT, REST, RUN, SHORT, SPACING, TRY, Hold, Way, best_way, in_hour, not_logged
 from app.rules.starting_tries import tries_left
 from app.rules.wording import digits
 
@@ -97,9 +97,16 @@ def _not_before(way: Way, hold: Hold, stands: Standing, then_continuous: bool) -
     due = prestart.prestart_due(stands.history, stands.now, stands.limits)
     also = "; a pre-start check is due as well" if due else ""
     return _answer(stands, NOT_BEFORE, NOT_BEFORE, hold.rule, hold.source,
-                   f"Not before {when}: {_because(hold)} ({hold.source}). Wait until then.",
+                   f"Not before {when}: {_because(hold)}{_unlogged(hold, stands)} ({hold.source}). Wait until then.",
                    f"{', or '.join(changes)}{also}.", not_before=hold.until,
                    allowed=int(way.figure.value) if way.name == SHORT else None)
+
+
+def _unlogged(hold: Hold, stands: Standing) -> str:
+    """Why it may be more careful than the log: a start that nobody logged counts as late as it can have been."""
+    if hold.rule == SPACING and not stands.runs[-1].start.logged:
+        return ", the last not logged"
+    return not_logged(stands.runs, stands.now) if hold.rule == COUNT else ""
 
 
 def _because(hold: Hold) -> str:
@@ -117,7 +124,8 @@ def _yes(way: Way, stands: Standing) -> Permission:
         return _answer(stands, YES, f"yes, try {number} of {most}", TRY, source, says,
                        "A failed try: then fewer are left." if number < most else "A failed try: then find the cause.")
     used, allowed = in_hour(stands.runs, stands.now), int(way.figure.value)
-    says = (f"The limits allow a start: {used} of {allowed} used in 60 min ({way.figure.source}). Keep people clear; "
-            "start by procedure.")
+    unlogged = not_logged(stands.runs, stands.now)
+    says = (f"The limits allow a start: {used} of {allowed} used in 60 min{unlogged} ({way.figure.source}). "
+            "Keep people clear; start by procedure.")
     return _answer(stands, YES, YES, way.name, way.figure.source, says, "Another start, a trip, or a lock.",
                    allowed=allowed)

@@ -15,7 +15,7 @@ from app.rules.findings import ACT_NOW, THIS_SHIFT, Finding
 from app.rules.limits import PRACTICE, Limits
 from app.rules.starting_bars import Standing, standing
 from app.rules.starting_facts import AUTOMATIC, StartHistory, StartPlan, StartRecord
-from app.rules.starting_hour import COUNT, REST, RUN, SPACING, Hold, best_way, ordinary
+from app.rules.starting_hour import COUNT, REST, RUN, SPACING, Hold, best_way, not_logged, ordinary
 from app.rules.starting_tries import used_up
 from app.rules.wording import digits, listed
 
@@ -77,7 +77,7 @@ def _outside(record: StartRecord, stands: Standing, then_continuous: bool) -> Fi
     out = stands.history.condition == OUT_OF_SERVICE
     holds = _holds(stands, then_continuous)
     reasons = [*([f"over an unsettled {trip.decided_by}"] if trip else []), *([OUT_OF_SERVICE] if out else []),
-               *([stands.basis.refuses] if stands.basis.refuses else []), *(_passed(hold) for hold in holds)]
+               *([stands.basis.refuses] if stands.basis.refuses else []), *(_passed(hold, stands) for hold in holds)]
     if not reasons:
         return None
     binding = holds[0] if holds else None
@@ -97,10 +97,10 @@ def _holds(stands: Standing, then_continuous: bool) -> list[Hold]:
     return sorted(passed, key=lambda hold: hold.until, reverse=True)
 
 
-def _passed(hold: Hold) -> str:
+def _passed(hold: Hold, stands: Standing) -> str:
     value, limit = digits(hold.value, 1), digits(hold.limit, 1)
     return {
-        COUNT: f"{value} starts in 60 min, {limit} allowed",
+        COUNT: f"{value} starts in 60 min, {limit} allowed{not_logged(stands.runs, stands.now)}",
         SPACING: f"{value} min after the last, {limit} required",
         RUN: f"the last ran {value} min, {limit} required",
         REST: f"{value} s of rest, {limit} s required",

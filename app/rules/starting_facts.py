@@ -39,6 +39,8 @@ class StartRecord:
     at: datetime
     outcome: str = RAN  # a word of OUTCOMES
     duration_s: float | None = None
+    #: False: nobody logged it; it lies no later than `at`, when the motor was found running
+    logged: bool = True
 
     @property
     def failed(self) -> bool:
@@ -111,7 +113,11 @@ class Run:
 
     def short_of(self, required: timedelta) -> bool:
         """It ran, and less than required. A length that nobody knows is no ground for another try at once."""
-        return not self.start.failed and self.length is not None and self.length < required
+        return self.start.logged and not self.start.failed and self.length is not None and self.length < required
+
+    def may_be_short_of(self, required: timedelta) -> bool:
+        """Nobody logged the start, so its length is the least that it ran: it may have been less than required."""
+        return not self.start.logged and (self.length is None or self.length < required)
 
 
 def utc(at: datetime) -> datetime:

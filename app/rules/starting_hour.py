@@ -52,6 +52,12 @@ def in_hour(runs: tuple[Run, ...], now: datetime) -> int:
     return sum(now - run.at < HOUR for run in runs)
 
 
+def not_logged(runs: tuple[Run, ...], now: datetime) -> str:
+    """What a count of the last 60 min must add where nobody logged some of them; empty where all were."""
+    count = sum(now - run.at < HOUR and not run.start.logged for run in runs)
+    return f", {count} of them not logged" if count else ""
+
+
 def ordinary(runs: tuple[Run, ...], series: Series, history: StartHistory, basis: Basis, now: datetime) -> Way:
     """Hour, spacing, run since the last, rest since the stop."""
     holds = [_count(runs, basis.count, now), _spacing(runs, basis.spacing, now), _run(series, basis.run),
@@ -118,7 +124,8 @@ def _others(runs: tuple[Run, ...], series: Series, basis: Basis, now: datetime) 
 def _short(runs: tuple[Run, ...], allowed: Figure, now: datetime) -> Way:
     """Short starts evenly spaced: no other start may stand in the hour."""
     spacing = Figure(60.0 / allowed.value, allowed.source)
-    longer = [run for run in runs if run.start.failed or run.length is None or run.length > SHORT_START]
+    longer = [run for run in runs if run.start.failed or not run.start.logged or run.length is None
+              or run.length > SHORT_START]
     other = None if not longer else Hold(SHORT, longer[-1].at + HOUR, in_hour(runs, now), allowed.value, "starts",
                                          allowed.source)
     holds = _still([_count(runs, allowed, now), _spacing(runs, spacing, now), other], now)

@@ -35,6 +35,7 @@ def open_series(runs: tuple[Run, ...], releases: tuple[ReleaseRecord, ...], basi
     for run in runs:
         series = _carried(series, releases, basis, run.at)
         begins = run.start.failed or run.short_of(basis.run.time)
+        begins = begins or (bool(series) and run.may_be_short_of(basis.run.time))  # it is no full run that ends one
         series = (*series, run) if begins or used_up(series, basis) else ()
     return _carried(series, releases, basis, now)
 

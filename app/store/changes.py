@@ -7,6 +7,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
+from app.rules.facts import STATES
 from app.store.asked import once
 from app.store.base import Base, UtcDateTime
 from app.store.people import Person
@@ -59,6 +60,15 @@ def changes_of(session: Session, subject: str, subject_id: int, most: int = 50) 
     return list(session.scalars(sa.select(Change).where(
         Change.subject == subject, Change.subject_id == subject_id).order_by(Change.at.desc(), Change.id.desc())
         .limit(most)))
+
+
+def condition_at(session: Session, motor_id: int, instant: datetime) -> tuple[datetime, str] | None:
+    """The state that the newest change by hand up to an instant put a motor in, and when."""
+    row = session.execute(sa.select(Change.at, Change.after).where(
+        Change.subject == "motor", Change.subject_id == motor_id, Change.field == "condition", Change.at <= instant)
+        .order_by(Change.at.desc(), Change.id.desc()).limit(1)).first()
+    word = next((state for state in STATES if row is not None and row.after and row.after.startswith(state)), None)
+    return (row.at, word) if row is not None and word else None
 
 
 def newest_changes(session: Session, unit_id: int, most: int, *, subject: str = "", person_id: int | None = None,

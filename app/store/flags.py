@@ -279,6 +279,14 @@ def notes_of(session: Session, flag_id: int) -> list[Note]:
                                 .options(sa.orm.joinedload(Note.person))))
 
 
+@once
+def found_at(session: Session, motor_id: int, rule: str, since: datetime, until: datetime) -> list[datetime]:
+    """When readings of a motor raised one rule, from an instant on and up to another, the newest first."""
+    return list(session.scalars(sa.select(Finding.at).where(
+        Finding.motor_id == motor_id, Finding.rule == rule, Finding.cause == "reading", Finding.at >= since,
+        Finding.at <= until).order_by(Finding.at.desc()).limit(40)))
+
+
 def findings_of(session: Session, cause_ids: list[uuid.UUID]) -> dict[uuid.UUID, list[Finding]]:
     """Findings by the entry they were judged on, gravest first."""
     found: dict[uuid.UUID, list[Finding]] = {}

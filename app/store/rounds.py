@@ -282,6 +282,14 @@ def anything_after(session: Session, motor_id: int, instant: datetime) -> bool:
         Reading.motor_id == motor_id, Reading.taken_at > instant, not_corrected()))) or False
 
 
+def last_seen_before(session: Session, motor_id: int, instant: datetime) -> tuple[datetime, str] | None:
+    """When a reading last found the motor before an instant, and in which state."""
+    row = session.execute(sa.select(Reading.taken_at, Reading.state).where(
+        Reading.motor_id == motor_id, Reading.taken_at < instant, Reading.skip_reason.is_(None), not_corrected())
+        .order_by(Reading.taken_at.desc()).limit(1)).first()
+    return (row.taken_at, row.state) if row is not None and row.state else None
+
+
 def readings_after(session: Session, motor_id: int, instant: datetime, most: int = 60) -> list[Reading]:
     """Readings taken later than an instant, the oldest first: what a late arrival makes us judge again."""
     return list(session.scalars(sa.select(Reading).where(

@@ -219,11 +219,15 @@ def newest_check(session: Session, motor_id: int, before: datetime | None = None
 
 
 @once
-def newest_by_result(session: Session, motor_id: int, passed: bool, before: datetime) -> PrestartCheck | None:
-    """The newest pre-start check in which nothing was answered with no (passed), or in which something was."""
-    return session.scalar(sa.select(PrestartCheck).where(
-        PrestartCheck.motor_id == motor_id, PrestartCheck.passed.is_(passed), PrestartCheck.at <= before)
-        .order_by(PrestartCheck.at.desc()).limit(1))
+def newest_by_result(session: Session, motor_id: int, before: datetime) -> tuple[datetime | None, datetime | None]:
+    """When a pre-start check was last answered without a no, and when one was last answered with one."""
+    def newest(passed: bool) -> sa.ScalarSelect[datetime]:
+        return sa.select(PrestartCheck.at).where(
+            PrestartCheck.motor_id == motor_id, PrestartCheck.passed.is_(passed), PrestartCheck.at <= before) \
+            .order_by(PrestartCheck.at.desc()).limit(1).scalar_subquery()
+
+    passed_at, refused_at = session.execute(sa.select(newest(True), newest(False))).one()
+    return passed_at, refused_at
 
 
 def start_at_dip(session: Session, dip_id: int, motor_id: int) -> Start | None:

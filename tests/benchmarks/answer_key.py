@@ -38,6 +38,8 @@ class Score:
     planted: int
     false: list[Said]
     by_rule: dict[str, tuple[int, int]] = field(default_factory=dict)  # rule: flags at a planted fault, flags elsewhere
+    spoke: dict[str, tuple[int, int]] = field(default_factory=dict)  # rule: of the faults it may speak of, at how many
+    found: dict[str, tuple[int, int]] = field(default_factory=dict)  # kind of fault: found, planted
 
     @property
     def recall(self) -> float:
@@ -54,9 +56,16 @@ class Score:
         told = [f"{self.planted - len(self.missed)} of {self.planted} planted faults found; "
                 f"{self.false_per_1000:.2f} false act-now or this-shift flags in 1,000 of {self.readings} readings"]
         told += [f"missed: {f.kind}, motor {f.motor}, from {f.since:%Y-%m-%d}" for f in self.missed]
+        told += [f"{kind:34} found {found} of {planted}" for kind, (found, planted) in sorted(self.found.items())]
         told += [f"{rule:34} precision {right / (right + wrong):5.0%}  ({right} right, {wrong} false)"
-                 for rule, (right, wrong) in sorted(self.by_rule.items())]
+                 f"{self._recall(rule)}" for rule, (right, wrong) in sorted(self.by_rule.items())]
         return told
+
+
+    def _recall(self, rule: str) -> str:
+        """Several rules may speak of one kind of fault, and one is enough."""
+        spoke, could = self.spoke.get(rule, (0, 0))
+        return f"  recall {spoke / could:4.0%}  ({spoke} of {could})" if could else ""
 
 
 def judge(made: Invented) -> Score:
@@ -67,27 +76,38 @@ def judge(made: Invented) -> Score:
         said += _greasings_judged(machine, greasings)
         rows = list(made.rows_of(machine))
         readings += len(rows)
-        said += _rounds_judged(machine, rows, greasings)
+        said += _rounds_judged(machine, rows, greasings, [at for number, at in made.starts if number == machine.number])
     return _score(made, said, readings)
 
 
-def _rounds_judged(machine: Machine, rows: list[Row], greasings: list[Grease]) -> list[Said]:
+def _rounds_judged(machine: Machine, rows: list[Row], greasings: list[Grease], starts: list[datetime]) -> list[Said]:
     """The flags that one motor's rounds raise, in order."""
     history: list[facts.Reading] = []
     last: dict[tuple[str, str | None], datetime] = {}
     said, limits = [], Limits()
+    before: Row | None = None
     for row in rows:
-        reading = _reading(row)
+        reading = _reading(row) if row.state == facts.RUNNING else _standing(row)
         done = [g for g in greasings if g.at < row.at]
         given = facts.Facts(_motor(machine, row, done), row.at, reading, facts.History(
-            running=tuple(history[:20]), greasings=tuple(_greased(g) for g in reversed(done[-20:]))))
+            running=tuple(history[:20]), greasings=tuple(_greased(g) for g in reversed(done[-20:])),
+            stood_at=_stood_at(before, row, starts)))
         for finding in sheet.judge(given, limits):
             key = (finding.rule, finding.end)
             if key not in last or row.at - last[key] > SAME_FLAG:
                 said.append(Said(row.motor, row.at, finding.rule, finding.end, finding.priority))
             last[key] = row.at
-        history.insert(0, reading)
+        if reading.running:
+            history.insert(0, reading)
+        before = row
     return said
+
+
+def _stood_at(before: Row | None, row: Row, starts: list[datetime]) -> datetime | None:
+    """When it was last seen standing, where no start is logged since: as gathering finds it."""
+    if before is None or before.state == facts.RUNNING or any(before.at < at <= row.at for at in starts):
+        return None
+    return before.at
 
 
 def _greasings_judged(machine: Machine, greasings: list[Grease]) -> list[Said]:
@@ -127,15 +147,26 @@ def _reading(row: Row) -> facts.Reading:
         person="1")
 
 
+def _standing(row: Row) -> facts.Reading:
+    """The same of a motor that stands: no heat, amps or vibration."""
+    return facts.Reading(
+        facts.STANDBY, row.at, smoke=row.smoke, guard="in place", ground="in place", leak="none",
+        lubricant=facts.Ends("ok", "ok"), cleanliness="clean", nameplate_key=1 + row.plate, person="1")
+
+
 def _score(made: Invented, said: list[Said], readings: int) -> Score:
     by_motor: dict[int, list[Said]] = defaultdict(list)
     for flag in said:
         by_motor[flag.motor].append(flag)
     planted = [f for f in made.faults if f.rules]
-    missed = [f for f in planted if not any(s.rule in f.rules and f.since <= s.at <= f.until + timedelta(days=1)
-                                            for s in by_motor[f.motor])]
+    heard = [{s.rule for s in by_motor[f.motor] if f.since <= s.at <= f.until + timedelta(days=1)} for f in planted]
+    missed = [f for f, rules in zip(planted, heard, strict=True) if not rules & {*f.rules}]
+    could, kinds = Counter(rule for f in planted for rule in f.rules), Counter(f.kind for f in planted)
+    spoke = Counter(rule for f, rules in zip(planted, heard, strict=True) for rule in rules & {*f.rules})
     at_fault = {id(s) for f in planted for s in by_motor[f.motor] if f.since <= s.at <= f.until + AFTERMATH}
     false = [s for s in said if id(s) not in at_fault]
     right, wrong = Counter(s.rule for s in said if id(s) in at_fault), Counter(s.rule for s in false)
     return Score(readings, missed, len(planted), false,
-                 {rule: (right[rule], wrong[rule]) for rule in {*right, *wrong}})
+                 {rule: (right[rule], wrong[rule]) for rule in {*right, *wrong}},
+                 {rule: (spoke[rule], count) for rule, count in could.items()},
+                 {kind: (count - sum(f.kind == kind for f in missed), count) for kind, count in kinds.items()})

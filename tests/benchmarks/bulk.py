@@ -20,6 +20,7 @@ from app.store.flags import Finding, Flag, Sighting
 from app.store.lubrication import Greasing
 from app.store.motors import MotorRun
 from app.store.rounds import Reading, Round
+from app.store.starts import Start
 from app.store.units import Unit
 from tests import factories
 from tests.benchmarks.invented import FIRST, Invented, Machine, Row, invent
@@ -42,9 +43,10 @@ class Loaded:
     readings: int
 
 
-def load(database: Database, motors: int, days: int, shifts: int = 3, seed: int = 11, unit: str = "Unit 2") -> Loaded:
+def load(database: Database, motors: int, days: int, shifts: int = 3, seed: int = 11, unit: str = "Unit 2",
+         faults: int = 0) -> Loaded:
     """A unit with so many motors, each read in every shift of so many days and greased on time."""
-    made = invent(motors, days, shifts, seed=seed)
+    made = invent(motors, days, shifts, faults, seed)
     with database.writing() as session:
         plant = factories.make_unit(session, unit, shifts=factories.EIGHT_HOURS if shifts == 3 else
                                     factories.TWELVE_HOURS)
@@ -70,6 +72,7 @@ def load(database: Database, motors: int, days: int, shifts: int = 3, seed: int 
         _insert(database, Finding, filled.findings)
         _insert(database, Sighting, filled.sightings)
     _insert(database, Greasing, filled.greasings(made))
+    _insert(database, Start, filled.started(made))
     _insert(database, MotorRun, filled.runs(made))
     _settle(database)
     return Loaded(plant.id, people[0].sign_in, people[1].sign_in, ids, made.machines, filled.last_at, filled.count)
@@ -125,16 +128,19 @@ class _Filler:
         self.last_at = max(self.last_at, row.at)
         if self.count % FLAGGED_EVERY == 0:
             self._flag(row, key, motor_id)
-        amps = (*row.amps, None, None)[:3]
+        runs = row.state == facts.RUNNING
+        amps = (*(row.amps if runs else ()), None, None, None)[:3]
+        felt, warm, method = ("as usual", "warm", "contact") if runs else (None, None, None)
         return {"id": key, "content": "invented", "unit_id": self.unit_id, "round_id": round_id, "motor_id": motor_id,
                 "person_id": self.person_id, "taken_at": at, "taken_at_device": at, "clock_offset_s": 0.0,
-                "received_at": at, "entered_later": False, "watch": False, "state": "running",
-                "condition_before": "running", "smoke": "none", "guard": "in place", "ground": "in place",
-                "leak": "none", "vibration_feel_de": "as usual", "vibration_feel_ode": "as usual",
-                "bearing_feel_de": "warm", "bearing_feel_ode": "warm", "bearing_temp_c_de": row.de_c,
-                "bearing_temp_c_ode": row.ode_c, "winding_feel": "warm", "current_a_1": amps[0],
+                "received_at": at, "entered_later": False, "watch": False, "state": row.state,
+                "condition_before": facts.RUNNING if runs else None, "smoke": "none", "guard": "in place",
+                "ground": "in place",
+                "leak": "none", "vibration_feel_de": felt, "vibration_feel_ode": felt,
+                "bearing_feel_de": warm, "bearing_feel_ode": warm, "bearing_temp_c_de": row.de_c if runs else None,
+                "bearing_temp_c_ode": row.ode_c if runs else None, "winding_feel": warm, "current_a_1": amps[0],
                 "current_a_2": amps[1], "current_a_3": amps[2], "lubricant_de": "ok", "lubricant_ode": "ok",
-                "cleanliness": "clean", "method": "contact", "unread": "{}", "typed": "{}", "remarks": ""}
+                "cleanliness": "clean", "method": method, "unread": "{}", "typed": "{}", "remarks": ""}
 
     def _flag(self, row: Row, key: Any, motor_id: int) -> None:
         said = {"priority": "this shift", "value": 92.0, "limit_value": 90.0, "unit_of_measure": "°C",
@@ -157,6 +163,14 @@ class _Filler:
                    "motor_id": self.motor_ids[done.motor - 1], "end": done.end, "at": at, "received_at": at,
                    "lubricant": "motor grease NLGI 2", "thickener": "polyurea", "grams": done.grams, "run_s": 0.0,
                    "unsure_s": 0.0, "person_id": self.person_id}
+
+    def started(self, made: Invented) -> Iterator[dict[str, Any]]:
+        for i, (number, started) in enumerate(made.starts):
+            at = self.instant(started)
+            yield {"id": self.key((1 << 45) + i), "content": "invented", "unit_id": self.unit_id,
+                   "motor_id": self.motor_ids[number - 1], "at": at, "at_device": at, "clock_offset_s": 0.0,
+                   "received_at": at, "outcome": "ran", "condition_before": facts.STANDBY, "then_continuous": False,
+                   "person_id": self.person_id}
 
     def runs(self, made: Invented) -> Iterator[dict[str, Any]]:
         for machine in made.machines:

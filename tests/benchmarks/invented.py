@@ -1,7 +1,18 @@
 """An invented unit's rounds for any number of motors and days, with planted faults and the answer key to them.
 
-Seeded: the same size and seed give the same rows to the digit. The scatter is common practice as heard on rounds, from
-no published record: a contact thermometer repeats within about a degree, an ammeter within two per cent of its load.
+Seeded: the same size and seed give the same rows to the digit. Two scatters. AS_HEARD is common practice, from no
+published record: a contact thermometer repeats within about a degree, an ammeter within two per cent of its load.
+AS_MEASURED has the figures of an open record of a pump's motor on a test stand in normal work: Katser and Kozitsin,
+Skoltech Anomaly Benchmark, 2020, doi 10.34740/KAGGLE/DSV/1693952 (GPL-3.0 by its README, the LICENSE file beside it is
+the MIT text), data/anomaly-free/anomaly-free.csv, the 60 rows from 2020-02-08 14:54:22 on, one a second; statistics
+only, none of its rows is kept here:
+
+    current            mean 2.46 A, spread 0.460 A (18.7 %), one second to the next 0.03 alike; means of ten seconds,
+                       which is what an eye makes of a needle, spread 0.109 A: 4.4 % of the load
+    motor's body       mean 88.99 °C, spread 0.21 K, one second to the next 0.38 alike
+
+It is one minute of one small motor, so it tells how an instrument scatters, not how a motor differs between two rounds:
+its temperatures scatter less than a thermometer held by hand, its current three times as much as was heard.
 """
 
 from __future__ import annotations
@@ -14,15 +25,27 @@ from functools import cache
 from random import Random
 from zoneinfo import ZoneInfo
 
+from app.rules import facts
+
 ZONE = ZoneInfo("America/Chicago")
 #: The clocks go back on 1 November: every generated run of 90 days from here has that night in it.
 FIRST = datetime(2026, 9, 1, tzinfo=UTC)
-BEARING_NOISE_K, AMPS_NOISE = 0.7, 0.015
 #: A day's swing of the air, which both bearings follow.
 AIR_K = 3.0
 GREASED_EVERY_DAYS = 60.0
 #: After greasing a bearing runs warm for about half a day.
 GREASE_WARMS_K, GREASE_WARMS_H = 6.0, 12.0
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """Standard deviations of a healthy reading: a bearing's in kelvin, the amps' as a share of the load."""
+
+    bearing_k: float
+    amps: float
+
+
+AS_HEARD, AS_MEASURED = Scatter(0.7, 0.015), Scatter(0.21, 0.109 / 2.459)
 
 
 @dataclass(frozen=True)
@@ -52,6 +75,7 @@ class Row:
     ode_c: float
     plate: int = 0  # counts the machines fitted there
     smoke: str = "none"
+    state: str = facts.RUNNING  # standing, nothing is read of it but what a look tells
 
 
 @dataclass(frozen=True)
@@ -80,7 +104,9 @@ class Invented:
     days: int
     shifts: int
     seed: int
+    scatter: Scatter = AS_HEARD
     greasings: list[Grease] = field(default_factory=list)
+    starts: list[tuple[int, datetime]] = field(default_factory=list)  # motor and instant, as logged
 
     def rows(self) -> Iterator[Row]:
         """Every reading, motor by motor, in the order of time."""
@@ -97,7 +123,7 @@ class Invented:
             while ahead and ahead[-1].at <= at:
                 done = ahead.pop()
                 greased[done.end] = done.at
-            row = _healthy(machine, at, greased, chance)
+            row = _healthy(machine, at, greased, chance, self.scatter)
             copied = _plant(row, mine, copied) if mine else None
             yield row
 
@@ -122,15 +148,16 @@ def _begins(days: int, shifts: int) -> tuple[datetime, ...]:
     return tuple(found)
 
 
-def _healthy(machine: Machine, at: datetime, greased: dict[str, datetime], chance: Random) -> Row:
+def _healthy(machine: Machine, at: datetime, greased: dict[str, datetime], chance: Random,
+             scatter: Scatter) -> Row:
     """greased: by end, when it was greased last."""
     gauss = chance.gauss
     air = AIR_K * math.sin(2 * math.pi * (at.hour - 9) / 24) + gauss(0, 0.5)
-    amps = machine.rated_a * machine.load * (1 + gauss(0, AMPS_NOISE))
+    amps = machine.rated_a * machine.load * (1 + gauss(0, scatter.amps))
     return Row(machine.number, at,
                tuple([round(amps * (1 + gauss(0, 0.006)), 1) for _ in range(machine.phases)]),
-               round(machine.de_c + air + _warmer("DE", greased, at) + gauss(0, BEARING_NOISE_K), 1),
-               round(machine.ode_c + air + _warmer("ODE", greased, at) + gauss(0, BEARING_NOISE_K), 1))
+               round(machine.de_c + air + _warmer("DE", greased, at) + gauss(0, scatter.bearing_k), 1),
+               round(machine.ode_c + air + _warmer("ODE", greased, at) + gauss(0, scatter.bearing_k), 1))
 
 
 def _warmer(end: str, greased: dict[str, datetime], at: datetime) -> float:
@@ -147,6 +174,9 @@ def _hours(earlier: datetime, later: datetime) -> float:
 
 # faults ----------------------------------------------------------------------------------------------------
 
+#: A motor that is stopped for a day and a half and then started: so long it is found standing.
+STANDS_DAYS = 1.5
+
 KINDS: dict[str, tuple[float, tuple[str, ...]]] = {
     # kind: days it lasts, the rules of which one must speak
     "bearing wear": (24.0, ("heading_for_limit_bearing", "heading_for_limit_end_difference", "bearings_uneven",
@@ -156,17 +186,20 @@ KINDS: dict[str, tuple[float, tuple[str, ...]]] = {
     "doubled greasing": (8.0, ("greased_too_soon",)),
     "copied rounds": (6.0, ("look_again",)),
     "unit slip": (0.6, ("bearing_hot", "step_bearing")),
+    "unlogged start": (STANDS_DAYS + 1.0, ("start_not_logged",)),
+    "logged start": (STANDS_DAYS + 1.0, ()),  # the same with its start in the log: nothing is wrong
     "swap": (12.0, ()),  # another machine, other figures: nothing is wrong, and nothing may be said
 }
 
 
-def invent(motors: int, days: int, shifts: int = 2, faults: int = 0, seed: int = 11) -> Invented:
+def invent(motors: int, days: int, shifts: int = 2, faults: int = 0, seed: int = 11,
+           scatter: Scatter = AS_HEARD) -> Invented:
     """So many motors over so many days, with so many planted faults (at most one a motor), all kinds in turn."""
     chance = Random(seed)
     machines = [Machine(i + 1, round(chance.uniform(20.0, 400.0), 1), chance.uniform(0.55, 0.85),
                         chance.uniform(52.0, 68.0), 0.0, 3 if i % 3 == 0 else 1) for i in range(motors)]
     machines = [_even(machine, chance) for machine in machines]
-    made = Invented(machines, [], days, shifts, seed)
+    made = Invented(machines, [], days, shifts, seed, scatter)
     for machine in machines:
         made.greasings += _greasings(machine, days, chance)
     kinds = list(KINDS)
@@ -203,6 +236,8 @@ def _add_fault(made: Invented, kind: str, machine: Machine, chance: Random) -> N
                      key=lambda g: g.at)
         since = before.at + timedelta(days=4.9)
         made.greasings.append(Grease(machine.number, before.at + timedelta(days=5), "DE", 30.0))
+    if kind == "logged start":
+        made.starts.append((machine.number, since + timedelta(days=STANDS_DAYS)))
     made.faults.append(Fault(kind, machine.number, since, since + timedelta(days=lasts), rules))
 
 
@@ -215,7 +250,9 @@ def _plant(row: Row, faults: list[Fault], copied: Row | None) -> Row | None:
             row.amps = tuple(round(a * 0.85, 1) for a in row.amps)
         if not 0 <= share < 1:
             continue
-        if fault.kind == "bearing wear":
+        if fault.kind in ("unlogged start", "logged start") and row.at - fault.since < timedelta(days=STANDS_DAYS):
+            row.state = facts.STANDBY
+        elif fault.kind == "bearing wear":
             row.de_c = round(row.de_c + 30.0 * share, 1)
         elif fault.kind == "drift of the load":
             row.amps = tuple(round(a * (1 + 0.3 * share), 1) for a in row.amps)

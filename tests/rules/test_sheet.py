@@ -58,6 +58,7 @@ def cases(draw: st.DrawFn) -> Facts:
     running = tuple(reading(at=NOW - timedelta(hours=12 * i), **draw(SEEN)) for i in range(1, draw(st.integers(1, 3))))
     steady = tuple(reading(at=NOW - timedelta(hours=12 * i), **{**seen, "current_a": (50.0,)}) for i in range(4, 20))
     history = History(running=running + steady, last_start_at=draw(st.sampled_from([None, NOW - timedelta(hours=1)])),
+                      stood_at=draw(st.sampled_from([None, NOW - timedelta(hours=9)])),
                       pace_s=5.0, fast_in_a_row=draw(st.integers(0, 9)))
     motor = {"lubrication": draw(ends(CHART)), "accepted_normal_feel": draw(words(f.TEMPERATURE_FEEL))}
     return facts(reading(state, **seen), draw(PLATES), motor, history, show=draw(SHOWS))
