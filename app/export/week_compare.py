@@ -13,7 +13,6 @@ from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Session
 
 from app.export.week import Week, stood
 from app.rules.findings import PRIORITIES
@@ -61,12 +60,6 @@ class Compared:
 def weeks_compared(week: Week) -> list[Week]:
     """The week and those it is compared with, the newest first: four before a week, one before another span."""
     return [week.before(i) for i in range(1 + (WEEKS_BEHIND if week.span.is_week else 1))]
-
-
-def compared(session: Session, unit_id: int, week: Week) -> list[Compared]:
-    """Every measure in the order it is shown. One query."""
-    arms = (sa.select(arm) for arm in count_arms(unit_id, weeks_compared(week)))
-    return from_counts(week, (tuple(row) for row in session.execute(sa.union_all(*arms))))
 
 
 def from_counts(week: Week, rows: Iterable[tuple[str, datetime, int]]) -> list[Compared]:

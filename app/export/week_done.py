@@ -219,17 +219,22 @@ class _Set(NamedTuple):
 
 def _allow(counted: dict[int, MotorStarts], limits: list[Line], route: Iterable[OnRoute], week: Week) -> None:
     """What each motor is allowed in an hour, by the plate and the limits in force when the week ended."""
-    changes: Any = [_Set(line.what, line.motor_id, line.number, line.at) for line in limits]
+    changes = set_limits((line.what, line.motor_id, line.number, line.at) for line in limits)
     for motor_id, allowed in allowances(route, changes, counted, week).items():
         counted[motor_id].allowed, counted[motor_id].source = allowed
 
 
-def allowances(route: Iterable[OnRoute], changes: Any, motor_ids: Container[int] | None,
+def set_limits(rows: Iterable[tuple[str, int | None, float | None, datetime]]) -> Any:
+    """Limits that were set (name, motor or None for the unit, value, from when), as `limits_from` reads them."""
+    return [_Set(*row) for row in rows]
+
+
+def allowances(route: Iterable[OnRoute], changes: Any, motor_ids: Container[int],
                week: Week) -> dict[int, tuple[float | None, str]]:
-    """What each of these motors (None: all) is allowed in an hour, and by what, when the week ended."""
+    """What each of these motors is allowed in an hour, and by what, when the week ended."""
     at = week.end - timedelta(microseconds=1)
     return {one.motor.id: allowance(one.motor, one.plate, limits_from(changes, one.motor.id, at))
-            for one in route if motor_ids is None or one.motor.id in motor_ids}
+            for one in route if one.motor.id in motor_ids}
 
 
 def allowance(motor: Motor, plate: Nameplate | None, limits: Any) -> tuple[float | None, str]:

@@ -11,7 +11,8 @@ from sqlalchemy.orm import Session
 
 from app.export.tables import NUMBER, TEXT, TIME, Column, Row, Table, local_iso
 from app.export.week import COLUMNS, ExceptionRow, Week, cells, exception_rows, week_for
-from app.export.week_compare import compared
+from app.export.week_compare import from_counts
+from app.export.week_events import CHANGE, COUNT, DIP, LIMIT, START, TRIP, Rows, events_in
 from app.export.week_figures import Figures, most_first, repeats
 from app.export.week_rounds import Coverage, ShiftRound, coverage
 from app.export.week_work import (
@@ -29,7 +30,6 @@ from app.export.week_work import (
     trip_rows,
 )
 from app.export.workbook import LOCAL, new_book
-from app.store.dips import dips_between
 from app.store.units import Unit
 
 # summary ---------------------------------------------------------------------------------------------------
@@ -51,14 +51,14 @@ def _line(about: str, item: str, value: float | None = None, words: str | None =
     return about, item, value, None, None, None, None, None, words
 
 
-def summary_rows(session: Session, unit: Unit, week: Week, now: datetime, figures: Figures,
-                 rounds: Coverage) -> Iterator[Row]:
+def summary_rows(unit: Unit, week: Week, now: datetime, figures: Figures, rounds: Coverage,
+                 events: dict[str, Rows]) -> Iterator[Row]:
     for item, instant in (("begins", week.start), ("ends", week.end), ("exported", now)):
         yield _line("week", item, words=local_iso(instant, week.zone))
     yield _line("week", "ISO week" if week.span.is_week else "span", words=week.text)
     yield _line("unit", "name", words=unit.name)
     yield _line("unit", "time zone", words=unit.time_zone)
-    for one in compared(session, unit.id, week):
+    for one in from_counts(week, [(row.what, row.at, row.number) for row in events[COUNT]]):
         yield ("compared", one.name, one.this, one.before, one.mean, one.per_100, one.per_100_before,
                one.per_100_mean, None)
     yield from (_line("flags", item, count) for item, count in (
@@ -78,8 +78,7 @@ def summary_rows(session: Session, unit: Unit, week: Week, now: datetime, figure
     yield from (_line("motors read by shift", name, count) for name, count in rounds.by_shift.items())
     yield _line("lubrication", "bearings overdue in the week", figures.greasing_overdue)
     yield from _decided(figures, week)
-    yield from (_line("power dip", local_iso(dip.at, week.zone) or "", words=dip.remarks) for dip in dips_between(
-        session, unit.id, week.start, week.end))
+    yield from (_line("power dip", local_iso(dip.at, week.zone) or "", words=dip.words) for dip in events[DIP])
 
 
 def _decided(figures: Figures, week: Week) -> Iterator[Row]:
@@ -217,7 +216,7 @@ def about_rows(tables: Iterable[Table], unit: Unit) -> Iterator[Row]:
 def week_tables(session: Session, unit: Unit, week: str, now: datetime) -> Iterator[Table]:
     """Every sheet in order, each to be gone through before the next is asked for. Raises BadWeek."""
     given = week_for(unit, week)
-    figures, rounds = Figures(), coverage(session, unit, given, now)
+    figures, rounds, events = Figures(), coverage(session, unit, given, now), events_in(session, unit.id, given)
     tables: list[Table] = []
 
     def sheet(name: str, columns: tuple[Column, ...], rows: Iterable[Row]) -> Table:
@@ -225,14 +224,14 @@ def week_tables(session: Session, unit: Unit, week: str, now: datetime) -> Itera
         return tables[-1]
 
     yield sheet("Exceptions", COLUMNS, cells(figures.counted(exception_rows(session, unit, week, now))))
-    yield sheet("Summary", SUMMARY, summary_rows(session, unit, given, now, figures, rounds))
+    yield sheet("Summary", SUMMARY, summary_rows(unit, given, now, figures, rounds, events))
     yield sheet("Rounds", ROUNDS, round_rows(rounds, given))
     yield sheet("Not seen", NOT_SEEN, not_seen_rows(rounds, given))
     yield sheet("Repeats", REPEATS, repeat_rows(session, unit, given, now))
-    yield sheet("Starts", STARTS, start_rows(session, unit, given, rounds.route))
-    yield sheet("Trips", TRIPS, trip_rows(session, unit, given))
+    yield sheet("Starts", STARTS, start_rows(events[START], events[LIMIT], given, rounds.route))
+    yield sheet("Trips", TRIPS, trip_rows(events[TRIP], given))
     yield sheet("Lubrication", LUBRICATION, lubrication_rows(session, unit, given, now))
-    yield sheet("Changes", CHANGES, change_rows(session, unit, given))
+    yield sheet("Changes", CHANGES, change_rows(session, unit, given, events[CHANGE]))
     yield Table("About these columns", ABOUT, about_rows(tables, unit))
 
 

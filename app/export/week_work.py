@@ -9,24 +9,17 @@ from itertools import groupby
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Session, aliased, lazyload
+from sqlalchemy.orm import Session, aliased
 
-from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, Row, figure, local_iso
-from app.export.week import AT_ONCE, Week, stood
-from app.export.week_done import allowances, broken_rules
+from app.export.tables import NUMBER, TEXT, TIME, Column, Row, figure, local_iso
+from app.export.week import AT_ONCE, Week
+from app.export.week_done import HOUR, allowances, set_limits
+from app.export.week_events import OIL, Rows, lubricated_in
 from app.export.week_rounds import OnRoute
 from app.rules.greased import TOO_SOON, WRONG
-from app.store.changes import Change
-from app.store.dips import Dip
-from app.store.flags import Flag
-from app.store.limits import limit_changes
-from app.store.lubrication import Greasing
-from app.store.motors import LubricationPoint, Motor
-from app.store.oil import OilEntry
+from app.store.motors import Motor
 from app.store.people import Person
 from app.store.rounds import Reading
-from app.store.starts import Start, Stop, Trip, TripAct
-from app.store.temporary import TemporaryState
 from app.store.units import Unit
 
 AREA = Column("area", TEXT, "Part of the unit that is walked together", 16)
@@ -36,8 +29,6 @@ END = Column("end", TEXT, "Bearing: DE drive end, ODE opposite drive end", 6)
 
 
 # starts and trips ------------------------------------------------------------------------------------------
-
-HOUR = timedelta(minutes=60)
 
 STARTS = (
     TAG,
@@ -65,48 +56,32 @@ TRIPS = (
 )
 
 
-def start_rows(session: Session, unit: Unit, week: Week, route: Iterable[OnRoute]) -> Iterator[Row]:
-    """Starts of the week, oldest first. route: the unit's motors with their plates. Two queries."""
+def start_rows(starts: Rows, limits: Rows, week: Week, route: Iterable[OnRoute]) -> Iterator[Row]:
+    """Starts of the week, oldest first, of `events_in`. route: the unit's motors with their plates."""
     lately: dict[int, deque[datetime]] = {}
-    allowed: dict[int, tuple[float | None, str]] = {}
-    stopped = [sa.select(sa.func.max(kind.at)).where(kind.motor_id == Start.motor_id, kind.at <= Start.at)
-               .correlate(Start).scalar_subquery() for kind in (Stop, Trip)]
-    # From an hour before the week on, for the first starts of it; half-open, in elapsed time.
-    found = session.execute(
-        sa.select(Start, Motor.tag, Person.name, broken_rules("start", Start.id), *stopped)
-        .join(Motor, Motor.id == Start.motor_id).join(Person, Person.id == Start.person_id)
-        .where(Start.unit_id == unit.id, Start.at > week.start - HOUR, Start.at < week.end)
-        .order_by(Start.at, Start.received_at, Start.id).execution_options(yield_per=AT_ONCE))
-    for start, tag, name, broke, *stops in found:
+    asked = {start.motor_id for start in starts}
+    allowed = allowances(route, set_limits((row.what, row.motor_id, row.number, row.at) for row in limits), asked, week)
+    for start in starts:  # from an hour before the week on, for the first starts of it; half-open, in elapsed time
         window = lately.setdefault(start.motor_id, deque())
         window.append(start.at)
         while window[0] <= start.at - HOUR:
             window.popleft()
         if week.holds(start.at):
-            allowed = allowed or allowances(route, limit_changes(session, unit.id), None, week)
-            since = max((at for at in stops if at is not None), default=None)
-            yield (tag, local_iso(start.at, week.zone), start.outcome, figure(start.duration_s), name, len(window),
-                   f"no: {', '.join(sorted(broke.split(', ')))}" if broke else "yes", *allowed[start.motor_id],
+            since = max((at for at in (start.stopped_at, start.tripped_at) if at is not None), default=None)
+            yield (start.tag, local_iso(start.at, week.zone), start.what, figure(start.number), start.by, len(window),
+                   f"no: {', '.join(sorted(start.why.split(', ')))}" if start.why else "yes", *allowed[start.motor_id],
                    None if since is None else round((start.at - since).total_seconds() / 60.0, 1))
 
 
-def trip_rows(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
-    """Trips of the week, oldest first, each with what was done about it since. One query."""
-    doer = aliased(Person)
-    found = session.execute(
-        sa.select(Trip, Motor, Person.name, Dip.at, TripAct, sa.func.coalesce(TripAct.qualified_name, doer.name))
-        .join(Motor, Motor.id == Trip.motor_id).join(Person, Person.id == Trip.person_id)
-        .outerjoin(Dip, Dip.id == Trip.dip_id).outerjoin(TripAct, TripAct.trip_id == Trip.id)
-        .outerjoin(doer, doer.id == TripAct.person_id)
-        .where(Trip.unit_id == unit.id, Trip.at >= week.start, Trip.at < week.end)
-        .order_by(Trip.at, Trip.id, TripAct.id).options(lazyload(Trip.acts)))
-    for _, rows in groupby(found, key=lambda row: row[0].id):
-        (trip, motor, name, dip_at, *_), *_ = told = list(rows)
-        acts = [(act, who) for *_, act, who in told if act is not None]
-        causes = [trip.cause, *(f"{act.found} ({who})" for act, who in acts if act.found)]
-        done = "; ".join(f"{act.kind} {local_iso(act.at, week.zone)} by {who}" for act, who in acts)
-        yield (motor.tag, local_iso(trip.at, week.zone), trip.protection, "; ".join(filter(None, causes)), name,
-               motor.area, motor.service, local_iso(dip_at, week.zone), done)
+def trip_rows(trips: Rows, week: Week) -> Iterator[Row]:
+    """Trips of the week, oldest first, of `events_in`, each with what was done about it since."""
+    for _, rows in groupby(trips, key=lambda row: row.key):
+        trip, *_ = told = list(rows)
+        acts = [row for row in told if row.act_id is not None]
+        causes = [trip.words, *(f"{act.found} ({act.act_by})" for act in acts if act.found)]
+        done = "; ".join(f"{act.act} {local_iso(act.act_at, week.zone)} by {act.act_by}" for act in acts)
+        yield (trip.tag, local_iso(trip.at, week.zone), trip.what, "; ".join(filter(None, causes)), trip.by,
+               trip.area, trip.service, local_iso(trip.dip_at, week.zone), done)
 
 
 # lubrication -----------------------------------------------------------------------------------------------
@@ -136,67 +111,15 @@ LUBRICATION = (
 
 
 def lubrication_rows(session: Session, unit: Unit, week: Week, now: datetime) -> Iterator[Row]:
-    """What was greased in the week, oldest first, then oil, then what stood overdue."""
-    yield from _greased(session, unit, week)
-    yield from _oiled(session, unit, week)
-    if week.start <= now:
-        yield from _overdue(session, unit, week)
-
-
-def _chart(point: LubricationPoint | None) -> tuple[Cell, ...]:
-    if point is None:
-        return None, None, None, None
-    return point.lubricant, figure(point.grease_g), figure(point.interval_days), figure(point.interval_run_h)
-
-
-def _greased(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
-    earlier = aliased(Greasing)
-    before = (sa.select(sa.func.max(earlier.at)).where(
-        earlier.motor_id == Greasing.motor_id, earlier.end == Greasing.end, earlier.at < Greasing.at)
-        .correlate(Greasing).scalar_subquery())
-    rules = broken_rules("greasing", Greasing.id)
-    plug = (sa.select(sa.func.max(TemporaryState.ended_at)).where(TemporaryState.greasing_id == Greasing.id)
-            .scalar_subquery())
-    found = session.execute(
-        sa.select(Greasing, Motor, LubricationPoint, Person.name, before, rules, plug)
-        .join(Motor, Motor.id == Greasing.motor_id).join(Person, Person.id == Greasing.person_id)
-        .outerjoin(LubricationPoint, sa.and_(
-            LubricationPoint.motor_id == Greasing.motor_id, LubricationPoint.end == Greasing.end,
-            LubricationPoint.replaced_at.is_(None)))
-        .where(Greasing.unit_id == unit.id, Greasing.at >= week.start, Greasing.at < week.end)
-        .order_by(Greasing.at, Greasing.id).execution_options(yield_per=AT_ONCE))
-    for done, motor, point, name, last, broke, plug_in in found:
-        lubricant, grease_g, days, run_h = _chart(point)
-        yield ("greased", local_iso(done.at, week.zone), motor.area, motor.tag, motor.service, done.end,
-               done.lubricant, done.thickener, figure(done.grams), lubricant, grease_g, days, run_h,
-               None if last is None else round((done.at - last) / timedelta(days=1), 1), name, done.why,
-               "yes" if TOO_SOON in (broke or "") else "", "yes" if WRONG in (broke or "") else "", done.gun,
-               figure(done.stroke_g), figure(done.strokes), None, local_iso(plug_in, week.zone))
-
-
-def _oiled(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
-    found = session.execute(
-        sa.select(OilEntry, Motor, Person.name).join(Motor, Motor.id == OilEntry.motor_id)
-        .join(Person, Person.id == OilEntry.person_id)
-        .where(OilEntry.unit_id == unit.id, OilEntry.at >= week.start, OilEntry.at < week.end)
-        .order_by(OilEntry.at, OilEntry.id).execution_options(yield_per=AT_ONCE))
-    for done, motor, name in found:
-        yield (f"oil: {done.kind}", local_iso(done.at, week.zone), motor.area, motor.tag, motor.service, done.end,
-               done.lubricant, None, None, None, None, None, None, None, name, done.remarks, "", "", None, None, None,
-               figure(done.amount_ml), None)
-
-
-def _overdue(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
-    found = session.execute(
-        sa.select(Flag, Motor, LubricationPoint).join(Motor, Motor.id == Flag.motor_id)
-        .outerjoin(LubricationPoint, sa.and_(LubricationPoint.motor_id == Flag.motor_id,
-                                             LubricationPoint.end == Flag.end, LubricationPoint.replaced_at.is_(None)))
-        .where(Flag.id.in_(stood(unit.id, week.start, week.end)), Flag.rule == "greasing_overdue")
-        .order_by(Flag.raised_at, Flag.id))
-    for flag, motor, point in found:
-        lubricant, grease_g, days, run_h = _chart(point)
-        yield ("overdue", local_iso(flag.raised_at, week.zone), motor.area, motor.tag, motor.service, flag.end, None,
-               None, None, lubricant, grease_g, days, run_h, None, "", flag.says, "", "", None, None, None, None, None)
+    """What was greased in the week, oldest first, then oil, then what stood overdue. One query."""
+    for done in lubricated_in(session, unit.id, week, overdue=week.start <= now):
+        last, broke = done.last_at, done.broke or ""
+        yield (f"oil: {done.what}" if done.kind == OIL else done.kind, local_iso(done.at, week.zone), done.area,
+               done.tag, done.service, done.end, done.lubricant, done.thickener, figure(done.grams),
+               done.chart_lubricant, figure(done.chart_g), figure(done.chart_days), figure(done.chart_run_h),
+               None if last is None else round((done.at - last) / timedelta(days=1), 1), done.by, done.reason,
+               "yes" if TOO_SOON in broke else "", "yes" if WRONG in broke else "", done.gun,
+               figure(done.stroke_g), figure(done.strokes), figure(done.oil_ml), local_iso(done.plug_in_at, week.zone))
 
 
 # changes ---------------------------------------------------------------------------------------------------
@@ -218,15 +141,12 @@ _NOT_OBSERVED = {"id", "content", "unit_id", "round_id", "motor_id", "nameplate_
 OBSERVED = tuple(a.key for a in sa.inspect(Reading).column_attrs if a.key not in _NOT_OBSERVED)
 
 
-def change_rows(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
-    """Changes of register, people and limits in the week, oldest first; then corrections of the week's readings."""
-    found = session.execute(
-        sa.select(Change, Person.name).outerjoin(Person, Person.id == Change.person_id)
-        .where(Change.unit_id == unit.id, Change.at >= week.start, Change.at < week.end)
-        .order_by(Change.at, Change.id).execution_options(yield_per=AT_ONCE))
-    for change, name in found:
-        yield (local_iso(change.at, week.zone), change.subject, change.label, change.field, change.before,
-               change.after, name or "command line", change.why)
+def change_rows(session: Session, unit: Unit, week: Week, changes: Rows) -> Iterator[Row]:
+    """Changes of register, people and limits in the week, oldest first, of `events_in`; then corrections of the
+    week's readings, in a query of their own."""
+    for change in changes:
+        yield (local_iso(change.at, week.zone), change.what, change.words, change.field, change.before, change.after,
+               change.by or "command line", change.why)
     yield from _corrections(session, unit, week)
 
 

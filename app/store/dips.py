@@ -55,11 +55,5 @@ def newest_dips(session: Session, unit_id: int, most: int = 5) -> list[Dip]:
                                 .options(sa.orm.joinedload(Dip.person))))
 
 
-def dips_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Dip]:
-    """The unit's dips in [start, end), the oldest first, for the week."""
-    return list(session.scalars(sa.select(Dip).where(Dip.unit_id == unit_id, Dip.at >= start, Dip.at < end)
-                                .order_by(Dip.at, Dip.id).options(sa.orm.lazyload(Dip.answers))))
-
-
 def dip_by_id(session: Session, unit_id: int, dip_id: int) -> Dip | None:
     return session.scalar(sa.select(Dip).where(Dip.unit_id == unit_id, Dip.id == dip_id))

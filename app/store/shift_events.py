@@ -17,6 +17,7 @@ from app.store.dips import Dip, DipAnswer
 from app.store.motors import Motor
 from app.store.people import Person
 from app.store.starts import RELAY_RESET, Start, Trip, TripAct
+from app.store.unions import arm
 
 START, TRIP, TO_RESET, DIP = "start", "trip", "trip to reset", "dip"
 #: At most so many of what nobody has reset, and of dips.
@@ -56,28 +57,17 @@ class Events:
     dips: list[Happened]
 
 
-def _nothing(type_: Any) -> Any:
-    return sa.cast(sa.null(), type_)
-
-
-def _arm(kind: str, model: Any, what: Any, words: Any, *, motor_id: Any, key: Any = None, number: Any = None,
-         since: tuple[Any, ...] | None = None) -> sa.Select[Any]:
-    """since: five columns of what came after it."""
-    none = _nothing(Key16()), _nothing(sa.Integer())
-    after = since or (none[1], _nothing(sa.Text()), _nothing(UtcDateTime()), _nothing(sa.Text()), none[1])
-    return sa.select(
-        sa.literal(kind).label("kind"), (none[0] if key is None else key).label("key"),
-        (none[1] if number is None else number).label("number"), model.at.label("at"), motor_id.label("motor_id"),
-        what.label("what"), words.label("words"),
-        *(column.label(f"since_{i}") for i, column in enumerate(after))).select_from(model)
+#: key or number: its id; what came after it, where something did, in the columns named so.
+_COLUMNS = {
+    "key": Key16(), "number": sa.Integer(), "at": UtcDateTime(), "motor_id": sa.Integer(), "what": sa.Text(),
+    "words": sa.Text(), "since_id": sa.Integer(), "since": sa.Text(), "since_at": UtcDateTime(), "whose": sa.Text(),
+    "since_motor_id": sa.Integer()}
 
 
 @cache
 def _events() -> Any:
     unit = sa.bindparam("unit_id", type_=sa.Integer())
     begun, until, starts_from = (sa.bindparam(name, type_=UtcDateTime()) for name in ("begun", "until", "starts_from"))
-    act = (TripAct.id, TripAct.kind, TripAct.at, sa.func.coalesce(TripAct.qualified_name, Person.name),
-           _nothing(sa.Integer()))
     reset = sa.exists().where(TripAct.trip_id == Trip.id, TripAct.kind == RELAY_RESET).correlate(Trip)
     to_reset = (sa.select(Trip.id).where(Trip.unit_id == unit, Trip.protection == "overload relay", ~reset)
                 .order_by(Trip.at.desc()).limit(MOST_TO_RESET))
@@ -85,20 +75,21 @@ def _events() -> Any:
             .order_by(Dip.at.desc()).limit(MOST_DIPS))
 
     def trips(kind: str) -> sa.Select[Any]:
-        return (_arm(kind, Trip, Trip.protection, sa.func.coalesce(Trip.cause, ""), motor_id=Trip.motor_id, key=Trip.id,
-                     since=act)
+        return (arm(_COLUMNS, Trip, kind, key=Trip.id, at=Trip.at, motor_id=Trip.motor_id, what=Trip.protection,
+                    words=Trip.cause, since_id=TripAct.id, since=TripAct.kind, since_at=TripAct.at,
+                    whose=sa.func.coalesce(TripAct.qualified_name, Person.name))
                 .outerjoin(TripAct, TripAct.trip_id == Trip.id).outerjoin(Person, Person.id == TripAct.person_id))
 
     every = sa.union_all(
-        _arm(START, Start, Start.outcome, sa.literal(""), motor_id=Start.motor_id, key=Start.id)
+        arm(_COLUMNS, Start, START, key=Start.id, at=Start.at, motor_id=Start.motor_id, what=Start.outcome)
         .where(Start.unit_id == unit, Start.at >= starts_from, Start.at < until),
         trips(TRIP).where(Trip.unit_id == unit, Trip.at >= begun, Trip.at < until),
         trips(TO_RESET).where(Trip.id.in_(to_reset), sa.or_(Trip.at < begun, Trip.at >= until)),
-        _arm(DIP, Dip, sa.literal(""), Dip.remarks, motor_id=_nothing(sa.Integer()), number=Dip.id,
-             since=(DipAnswer.id, DipAnswer.answer, DipAnswer.at, Motor.tag, DipAnswer.motor_id))
+        arm(_COLUMNS, Dip, DIP, number=Dip.id, at=Dip.at, words=Dip.remarks, since_id=DipAnswer.id,
+            since=DipAnswer.answer, since_at=DipAnswer.at, whose=Motor.tag, since_motor_id=DipAnswer.motor_id)
         .outerjoin(DipAnswer, DipAnswer.dip_id == Dip.id).outerjoin(Motor, Motor.id == DipAnswer.motor_id)
         .where(Dip.id.in_(dips))).subquery()
-    return sa.select(every).order_by(every.c.at, every.c.key, every.c.number, every.c.since_0)
+    return sa.select(every).order_by(every.c.at, every.c.key, every.c.number, every.c.since_id)
 
 
 def events_of(session: Session, unit_id: int, begun: datetime, until: datetime, starts_from: datetime) -> Events:
@@ -111,5 +102,5 @@ def events_of(session: Session, unit_id: int, begun: datetime, until: datetime, 
 
 def _happened(rows: list[Any]) -> Happened:
     kind, key, number, at, motor_id, what, words = rows[0][:7]
-    return Happened(kind, key if number is None else number, at, motor_id or 0, what, words,
-                    tuple(Since(*row[7:]) for row in rows if row[7] is not None))
+    return Happened(kind, key if number is None else number, at, motor_id or 0, what or "", words or "",
+                    tuple(Since(*row[7:]) for row in rows if row.since_id is not None))

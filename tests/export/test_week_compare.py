@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 from sqlalchemy.orm import Session
 
 from app.export.week import week_for
-from app.export.week_compare import SHOWN, Compared, compared
+from app.export.week_compare import SHOWN, Compared, from_counts
+from app.export.week_events import COUNT, events_in
 from app.store.base import new_id
 from app.store.changes import note_change
 from app.store.flags import Finding
@@ -24,7 +25,9 @@ FOUR_BEFORE = utc("2026-10-26T00:00:00-05:00")
 
 
 def measures(session: Session, plant: Plant, week: str = WEEK) -> dict[str, Compared]:
-    return {one.name: one for one in compared(session, plant.unit.id, week_for(plant.unit, week))}
+    given = week_for(plant.unit, week)
+    counts = events_in(session, plant.unit.id, given)[COUNT]
+    return {one.name: one for one in from_counts(given, [(row.what, row.at, row.number) for row in counts])}
 
 
 def raise_at(session: Session, plant: Plant, *instants: datetime, priority: str = "watch") -> None:
