@@ -115,7 +115,7 @@ def _back_in_service(session: Session, motor: Motor, at: datetime) -> datetime |
         return None
     by_hand = [c.at for c in _by_hand(session, motor)
                if c.at <= at and recording.state_word(c.before) in OUT and recording.state_word(c.after) not in OUT]
-    seen_out = rounds.last_seen_in(session, motor.id, OUT)
+    seen_out = rounds.last_seen_out(session, motor.id)
     return max([*by_hand[:1], *([seen_out] if seen_out else [])], default=None)
 
 

@@ -134,7 +134,7 @@ def _older(kind: Kind, place: int, at: datetime, last_place: int, last_id: Any) 
         return kind.at <= at  # type: ignore[no-any-return]
     if place < last_place:
         return kind.at < at  # type: ignore[no-any-return]
-    return sa.or_(kind.at < at, sa.and_(kind.at == at, kind.model.id < last_id))
+    return sa.and_(kind.at <= at, sa.or_(kind.at < at, kind.model.id < last_id))  # the first part bounds the index
 
 
 def _key_of(one: tuple[datetime, int, Any, Entry]) -> str:

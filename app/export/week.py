@@ -225,13 +225,14 @@ def standing_rows(session: Session, unit_id: int, start: datetime, end: datetime
         newest = sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, Note.kind.in_(kinds))
         return newest.correlate(Flag).scalar_subquery()
 
-    query = (
+    those = stood(unit_id, start, end).subquery()
+    query = (  # begins at those few: of so many joins PostgreSQL takes the first ones in their order
         sa.select(Flag, Motor.area, Motor.tag, Motor.service, raised.name.label("raised_by"),
                   seen.name.label("seen_by"), acted.name.label("action_by"), closed.name.label("closed_by"),
                   Reading.remarks, newer.replaces_why.label("corrected"),
                   Note.text.label("note"), Note.at.label("note_at"), noted.name.label("note_by"),
                   decided.name.label("run_on_by"))
-        .join(Motor, Motor.id == Flag.motor_id)
+        .select_from(those).join(Flag, Flag.id == those.c.id).join(Motor, Motor.id == Flag.motor_id)
         .outerjoin(raised, raised.id == Flag.raised_by_id).outerjoin(seen, seen.id == Flag.seen_by_id)
         .outerjoin(acted, acted.id == Flag.action_by_id).outerjoin(closed, closed.id == Flag.closed_by_id)
         .outerjoin(Reading, sa.and_(Flag.raised_cause == "reading", Reading.id == Flag.raised_cause_id))
@@ -239,7 +240,6 @@ def standing_rows(session: Session, unit_id: int, start: datetime, end: datetime
         .outerjoin(Note, Note.id == last_note(*ACTIONS)).outerjoin(noted, noted.id == Note.person_id)
         .outerjoin(decision, sa.and_(Flag.run_on_reason.is_not(None), decision.id == last_note("run on")))
         .outerjoin(decided, decided.id == decision.person_id)
-        .where(Flag.id.in_(stood(unit_id, start, end)))
         .order_by(by_priority(), Flag.raised_at, byte_order(session, Motor.tag), byte_order(session, Flag.rule),
                   Flag.end, Flag.id)
         .execution_options(yield_per=AT_ONCE))

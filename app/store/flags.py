@@ -57,9 +57,11 @@ class Flag(Base):
                  sqlite_where=sa.text("closed_at IS NULL"), postgresql_where=sa.text("closed_at IS NULL")),
         sa.Index("ix_flag_unit_open", "unit_id", "id",
                  sqlite_where=sa.text("closed_at IS NULL"), postgresql_where=sa.text("closed_at IS NULL")),
-        sa.Index("ix_flag_unit_closed", "unit_id", "closed_at"),
+        # With raised_at, what stood in a span is found in the index; else SQLite walks all that was raised before it.
+        sa.Index("ix_flag_unit_closed", "unit_id", "closed_at", "raised_at"),
         sa.Index("ix_flag_unit_raised", "unit_id", "raised_at"),
         sa.Index("ix_flag_motor", "motor_id", "raised_at"),
+        sa.Index("ix_flag_motor_closed", "motor_id", "closed_at"),
         one_of("priority", PRIORITIES, "priority_known"),
     )
 

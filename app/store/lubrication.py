@@ -20,6 +20,7 @@ from app.store.prepared import Kept, Prepared, Row
 class Greasing(Base):
     __tablename__ = "greasing"
     __table_args__ = (sa.Index("ix_greasing_motor", "motor_id", "end", "at"),
+                      sa.Index("ix_greasing_motor_at", "motor_id", "at"),
                       sa.Index("ix_greasing_unit", "unit_id", "at"), one_of("end", facts.ENDS, "end_known"))
 
     id: Mapped[uuid.UUID] = mapped_column(Key16, primary_key=True)
@@ -63,13 +64,23 @@ def something_went_in() -> sa.ColumnElement[bool]:
     return sa.or_(Greasing.grams.is_(None), Greasing.grams > 0)
 
 
+def _newest_of_each_end() -> sa.Subquery:
+    """Ids of the newest of one motor's greasings before an instant. Joined, not asked for by "in this or in that":
+    PostgreSQL would look at every greasing there is."""
+    ends = [sa.select(Greasing.id).where(
+        Greasing.motor_id == sa.bindparam("motor_id"), Greasing.end == end,
+        Greasing.at < sa.bindparam("before", type_=UtcDateTime()))
+        .order_by(Greasing.at.desc()).limit(sa.bindparam("most", type_=sa.Integer())).subquery() for end in facts.ENDS]
+    return sa.union_all(*(sa.select(end.c.id) for end in ends)).subquery()
+
+
 def last_greasings(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Greasing]:
     """One motor's greasings before an instant, the newest first; `most` of each end, however often the other is."""
-    newest = [sa.select(Greasing.id).where(Greasing.motor_id == motor_id, Greasing.end == end, Greasing.at < before)
-              .order_by(Greasing.at.desc()).limit(most) for end in facts.ENDS]
+    newest = _newest_of_each_end()
     return list(session.scalars(
-        sa.select(Greasing).where(sa.or_(*(Greasing.id.in_(ids) for ids in newest)))
-        .order_by(Greasing.at.desc(), Greasing.received_at.desc()).options(with_name(Greasing.person))))
+        sa.select(Greasing).join(newest, Greasing.id == newest.c.id)
+        .order_by(Greasing.at.desc(), Greasing.received_at.desc()).options(with_name(Greasing.person)),
+        {"motor_id": motor_id, "before": before, "most": most}))
 
 
 class Greased(NamedTuple):
@@ -88,18 +99,15 @@ class Greased(NamedTuple):
         return facts.Greasing(self.end, self.at, self.lubricant, self.thickener, self.grams, self.by)
 
 
-def _newest(end: str) -> sa.Select[uuid.UUID]:
-    return (sa.select(Greasing.id).where(
-        Greasing.motor_id == sa.bindparam("motor_id"), Greasing.end == end,
-        Greasing.at < sa.bindparam("before", type_=UtcDateTime()))
-        .order_by(Greasing.at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
+def _last_greased() -> Any:
+    newest = _newest_of_each_end()
+    return (sa.select(Greasing.end, Greasing.at, Greasing.lubricant, Greasing.thickener, Greasing.grams, Greasing.run_s,
+                      Greasing.unsure_s, Person.name)
+            .join(newest, Greasing.id == newest.c.id).join(Person, Person.id == Greasing.person_id)
+            .order_by(Greasing.at.desc(), Greasing.received_at.desc()))
 
 
-_GREASED = Prepared(lambda: sa.select(
-    Greasing.end, Greasing.at, Greasing.lubricant, Greasing.thickener, Greasing.grams, Greasing.run_s,
-    Greasing.unsure_s, Person.name).join(Person, Person.id == Greasing.person_id)
-    .where(sa.or_(*(Greasing.id.in_(_newest(end)) for end in facts.ENDS)))
-    .order_by(Greasing.at.desc(), Greasing.received_at.desc()))
+_GREASED = Prepared(_last_greased)
 _DONE: Kept[Greased] = Kept(4_000)
 
 

@@ -181,6 +181,7 @@ class LubricationPoint(Base):
     __table_args__ = (
         sa.Index("uq_lubrication_point_current", "motor_id", "end", unique=True,
                  sqlite_where=sa.text("replaced_at IS NULL"), postgresql_where=sa.text("replaced_at IS NULL")),
+        sa.Index("ix_lubrication_point_motor", "motor_id", "valid_from"),
         one_of("end", facts.ENDS, "end_known"),
         one_of("kind", LUBRICATION_KINDS, "kind_known"),
     )

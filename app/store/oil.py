@@ -79,7 +79,8 @@ def first_entries(session: Session, unit_id: int, motor_id: int | None = None) -
         .order_by(OilEntry.at).limit(1).correlate(LubricationPoint).scalar_subquery())
     rows = session.execute(
         sa.select(OilEntry.motor_id, OilEntry.end, OilEntry.at).join(LubricationPoint, OilEntry.id == oldest)
-        .where(OilEntry.unit_id == unit_id, LubricationPoint.replaced_at.is_(None)))
+        .join(Motor, Motor.id == LubricationPoint.motor_id)
+        .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None)))
     return {(m, end): at for m, end, at in rows}
 
 

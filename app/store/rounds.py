@@ -21,6 +21,9 @@ from app.store.prepared import Kept, Prepared, Row, as_key
 
 #: Somebody wrote something. Word for word in index and query, or neither database uses the index.
 HAS_WORDS = "(remarks <> '' OR skip_reason IS NOT NULL)"
+#: The same for where the motor was found out, and for a reading that replaces another.
+FOUND_OUT = "state IN ('out of service', 'locked out')"
+REPLACES = "replaces_id IS NOT NULL"
 
 
 class Round(Base):
@@ -72,10 +75,12 @@ class Reading(Observed, Base):
         sa.Index("ix_reading_round", "round_id"),
         sa.Index("ix_reading_unit_taken", "unit_id", "taken_at"),
         sa.Index("ix_reading_person", "person_id", "taken_at"),
-        sa.Index("uq_reading_replaces", "replaces_id", unique=True),
+        # Only corrections: with every reading in it, SQLite takes it for what replaces nothing, which is all of them.
+        sa.Index("uq_reading_replaces", "replaces_id", unique=True,
+                 sqlite_where=sa.text(REPLACES), postgresql_where=sa.text(REPLACES)),
         sa.Index("ix_reading_unit_received", "unit_id", "received_at"),  # what came after a signature
         sa.Index("ix_reading_correction", "motor_id", "taken_at",
-                 sqlite_where=sa.text("replaces_id IS NOT NULL"), postgresql_where=sa.text("replaces_id IS NOT NULL")),
+                 sqlite_where=sa.text(REPLACES), postgresql_where=sa.text(REPLACES)),
         sa.Index("ix_reading_running", "motor_id", "taken_at",
                  sqlite_where=sa.text("state = 'running' AND skip_reason IS NULL"),
                  postgresql_where=sa.text("state = 'running' AND skip_reason IS NULL")),
@@ -83,8 +88,7 @@ class Reading(Observed, Base):
                  sqlite_where=sa.text(HAS_WORDS), postgresql_where=sa.text(HAS_WORDS)),
         # Few rows: when the motor was last seen out, without a walk through its history.
         sa.Index("ix_reading_out", "motor_id", "taken_at",
-                 sqlite_where=sa.text("state IN ('out of service', 'locked out')"),
-                 postgresql_where=sa.text("state IN ('out of service', 'locked out')")),
+                 sqlite_where=sa.text(FOUND_OUT), postgresql_where=sa.text(FOUND_OUT)),
         one_of("state", facts.STATES, "state_known"),
         # A motor that nobody reached has no observed state, only the reason.
         sa.CheckConstraint("state IS NOT NULL OR skip_reason IS NOT NULL", name="state_or_skipped"),
@@ -402,8 +406,8 @@ def readings_between(session: Session, unit_id: int, start: datetime, end: datet
 
 
 @once
-def last_seen_in(session: Session, motor_id: int, states: tuple[str, ...]) -> datetime | None:
-    """When a reading last found the motor in one of these states."""
+def last_seen_out(session: Session, motor_id: int) -> datetime | None:
+    """When a reading last found the motor out of service or locked out."""
     return session.scalar(sa.select(Reading.taken_at).where(
-        Reading.motor_id == motor_id, Reading.state.in_(states), Reading.skip_reason.is_(None), not_corrected())
+        Reading.motor_id == motor_id, sa.text(FOUND_OUT), Reading.skip_reason.is_(None), not_corrected())
         .order_by(Reading.taken_at.desc()).limit(1))
