@@ -22,13 +22,14 @@ from app.gathering import due_facts, facts_of, interval_facts
 from app.gathering import plate_facts as plate_facts
 from app.gathering import run_then as run_then
 from app.rules import clearing, facts, greasing, sheet
+from app.rules.bearing_numbers import is_sealed
 from app.rules.findings import Finding, rank
 from app.rules.limits import Limits
-from app.store import flags, limits, lubrication, rounds, sightings
+from app.store import banners, flags, limits, rounds, sightings
 from app.store.entry_ground import Ground
 from app.store.flags import NO_END, Flag
 from app.store.limits import LimitChange
-from app.store.lubrication import Greasing
+from app.store.lubrication import Greasing, Interval
 from app.store.motors import Motor
 from app.store.new_reading import NewReading
 from app.store.rounds import Reading, Round
@@ -260,8 +261,11 @@ def greasing_due(session: Session, unit: Unit, at: datetime) -> list[DueLine]:
 
 def count_greasing_overdue(session: Session, unit: Unit, at: datetime) -> int:
     """Bearings past their interval now (never recorded ones are not counted: nobody knows that they are late)."""
-    rows = lubrication.intervals(session, unit.id)
-    if any(row.kind is None for row in rows):  # the plate may say that it is sealed
-        return sum(1 for line in greasing_due(session, unit, at) if line.finding and line.point.last_greased_at)
-    return sum(1 for row in rows if (point := interval_facts(row, at)).last_greased_at is not None
+    return count_overdue(banners.of_unit(session, unit.id).intervals, at)
+
+
+def count_overdue(lines: Iterable[Interval], at: datetime) -> int:
+    """The same, of the lines of a chart; where it says nothing of the kind, the plate may say that it is sealed."""
+    return sum(1 for row in lines if not (row.kind is None and is_sealed(row.bearing))
+               and (point := interval_facts(row, at)).last_greased_at is not None
                and greasing.due(point, at).state in (greasing.PAST, greasing.RUN_H_UNKNOWN))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import uuid
 from datetime import datetime
-from functools import cache
 from typing import Any, NamedTuple
 
 import sqlalchemy as sa
@@ -126,22 +125,14 @@ def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[C
     One query, driven from the chart with a correlated look-up, so that it costs the same after ten years.
     with_interval: only those that something makes due.
     """
-    newest = (sa.select(Greasing.id).where(
-        Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end, something_went_in())
-        .order_by(Greasing.at.desc()).limit(1).correlate(LubricationPoint).scalar_subquery())
-    stamped = sa.case((LubricationPoint.end == "DE", Nameplate.de_bearing), else_=Nameplate.ode_bearing)
-    bearing = (sa.select(stamped).where(Nameplate.motor_id == LubricationPoint.motor_id)
-               .order_by(Nameplate.fitted_from.desc(), Nameplate.id.desc()).limit(1).correlate(LubricationPoint)
-               .scalar_subquery())
-    query = (sa.select(LubricationPoint, Motor, Greasing, MotorRun, bearing)
+    query = (sa.select(LubricationPoint, Motor, Greasing, MotorRun, newest_bearing())
              .join(Motor, Motor.id == LubricationPoint.motor_id)
-             .outerjoin(Greasing, Greasing.id == newest).outerjoin(MotorRun, MotorRun.motor_id == Motor.id)
+             .outerjoin(Greasing, Greasing.id == newest_greasing())
+             .outerjoin(MotorRun, MotorRun.motor_id == Motor.id)
              .where(Motor.unit_id == unit_id, LubricationPoint.replaced_at.is_(None))
              .order_by(*walking_order(), LubricationPoint.end).options(with_name(Greasing.person)))
     if with_interval:
-        query = query.where(
-            sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
-            sa.or_(LubricationPoint.interval_days.is_not(None), LubricationPoint.interval_run_h.is_not(None)))
+        query = query.where(is_due_by_something())
     return [ChartRow(*row) for row in session.execute(query)]
 
 
@@ -159,6 +150,7 @@ class Interval(NamedTuple):
     state: str | None
     run_s: float | None
     unsure_s: float | None
+    bearing: str | None  # as in a ChartRow
 
     @property
     def run(self) -> MotorRun | None:
@@ -169,25 +161,25 @@ class Interval(NamedTuple):
                         run_s=self.run_s, unsure_s=self.unsure_s)
 
 
-@cache
-def _intervals() -> Any:
-    newest = (sa.select(Greasing.id).where(
+def newest_bearing() -> Any:
+    """For a query of the chart's lines: what the plate fitted now stamps at the line's end, a number or "sleeve"."""
+    stamped = sa.case((LubricationPoint.end == "DE", Nameplate.de_bearing), else_=Nameplate.ode_bearing)
+    return (sa.select(stamped).where(Nameplate.motor_id == LubricationPoint.motor_id)
+            .order_by(Nameplate.fitted_from.desc(), Nameplate.id.desc()).limit(1).correlate(LubricationPoint)
+            .scalar_subquery())
+
+
+def newest_greasing() -> Any:
+    """For a query of the chart's lines: the id of the newest greasing of each in which something went in."""
+    return (sa.select(Greasing.id).where(
         Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end, something_went_in())
         .order_by(Greasing.at.desc()).limit(1).correlate(LubricationPoint).scalar_subquery())
-    return (
-        sa.select(LubricationPoint.kind, LubricationPoint.interval_days, LubricationPoint.interval_run_h,
-                  LubricationPoint.last_greased_at, Greasing.at, Greasing.run_s, MotorRun.first_observed_at,
-                  MotorRun.observed_at, MotorRun.state, MotorRun.run_s, MotorRun.unsure_s)
-        .select_from(LubricationPoint).join(Motor, Motor.id == LubricationPoint.motor_id)
-        .outerjoin(Greasing, Greasing.id == newest).outerjoin(MotorRun, MotorRun.motor_id == Motor.id)
-        .where(Motor.unit_id == sa.bindparam("unit_id"), LubricationPoint.replaced_at.is_(None),
-               sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
-               sa.or_(LubricationPoint.interval_days.is_not(None), LubricationPoint.interval_run_h.is_not(None))))
 
 
-def intervals(session: Session, unit_id: int) -> list[Interval]:
-    """The same lines, only what makes them due: every page counts what is overdue."""
-    return [Interval(*row) for row in session.execute(_intervals(), {"unit_id": unit_id})]
+def is_due_by_something() -> sa.ColumnElement[bool]:
+    """For a query of the chart's lines: those that an interval makes due."""
+    return sa.and_(sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
+                   sa.or_(LubricationPoint.interval_days.is_not(None), LubricationPoint.interval_run_h.is_not(None)))
 
 
 def newest_before(session: Session, unit_id: int, instant: datetime) -> dict[tuple[int, str], Greasing]:

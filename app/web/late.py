@@ -5,13 +5,13 @@ from __future__ import annotations
 from flask import g
 
 from app import half_way
-from app.store import temporary
+from app.web import banners
 from app.web.access import now, reading, unit, writing
 
 
 def flag_what_is_late() -> None:
+    banners.look_up()
     with reading() as session:
-        g.half_way = temporary.standing(session, unit().id)  # the page's banner shows the same
         late = half_way.unflagged(session, unit(), g.half_way, now())
     if late:
         with writing() as session:

@@ -9,7 +9,7 @@ from flask import Flask, Response, current_app, g, request
 from flask.sessions import SecureCookieSessionInterface
 
 from app.releases import release
-from app.web import access, compressing, errors, formatting, request_log, screen
+from app.web import access, banners, compressing, errors, formatting, request_log, screen
 
 #: No inline script, no inline style, nothing from elsewhere, no frame around us.
 CONTENT_POLICY = ("default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; object-src 'none'; "
@@ -52,10 +52,7 @@ def page_context() -> dict[str, object]:
         "now": access.now(), "nobody_yet": nobody_yet,
     }
     if signed and "greasing_overdue" not in g:
-        from app import judging
-
-        with access.reading() as session:
-            g.greasing_overdue = judging.count_greasing_overdue(session, signed.unit, access.now())
+        banners.look_up()
     context["greasing_overdue"] = g.get("greasing_overdue", 0)
     context["half_way"] = standing_half_way
     return context
@@ -70,13 +67,9 @@ def nobody_yet() -> bool:
 
 
 def standing_half_way() -> list[Any]:
-    """What stands half-way in the unit, for banner, sheet, review and motor. One query a page."""
-    signed = g.get("signed_in")
-    if signed and "half_way" not in g:
-        from app.store import temporary
-
-        with access.reading() as session:
-            g.half_way = temporary.standing(session, signed.unit.id)
+    """What stands half-way in the unit, for banner, sheet, review and motor."""
+    if g.get("signed_in") and "half_way" not in g:
+        banners.look_up()
     return g.get("half_way", [])  # type: ignore[no-any-return]
 
 

@@ -1,0 +1,18 @@
+"""What the banners of the page tell, looked up once a page; a page that asks for the same itself may put it there."""
+
+from __future__ import annotations
+
+from flask import g
+
+from app import judging
+from app.store import banners
+from app.web.access import now, reading, unit
+
+
+def look_up() -> None:
+    """Sets g.half_way and g.greasing_overdue, where the page has not done so itself."""
+    with reading() as session:
+        found = banners.of_unit(session, unit().id)
+    g.setdefault("half_way", found.half_way)
+    if "greasing_overdue" not in g:
+        g.greasing_overdue = judging.count_overdue(found.intervals, now())
