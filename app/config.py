@@ -7,6 +7,7 @@ import os
 import secrets
 import tomllib
 from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -60,7 +61,7 @@ class Settings:
         public = urlsplit(self.public_url).hostname
         return (*self.trusted_hosts, *((public,) if public else ()))
 
-    @property
+    @cached_property
     def secret(self) -> bytes:
         """The key that signs what leaves the server; made at first start, readable by the owner only.
 

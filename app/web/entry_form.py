@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from werkzeug.datastructures import MultiDict
-from wtforms import Field, Form, RadioField, SelectMultipleField, StringField, TextAreaField
+from wtforms import Field, RadioField, SelectMultipleField, StringField, TextAreaField
 from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, Length, Optional
 
@@ -21,7 +21,7 @@ from app.store.rounds import Reading
 from app.store.units import Unit
 from app.web.entry_doubts import Question, figures_are_meant
 from app.web.entry_filling import NOTHING_WRONG, figures_of
-from app.web.fields import picks
+from app.web.fields import BoundOnce, picks
 
 COULD_NOT = ("could not read", "not fitted")
 #: What is looked at from two metres away, before anything is touched; the first excludes the others.
@@ -69,7 +69,7 @@ class Figure(StringField):
             self.errors = [*self.errors, str(error)]
 
 
-class EntryForm(Form):
+class EntryForm(BoundOnce):
     """Nothing is filled in beforehand but what the person themself typed a moment ago."""
 
     state = RadioField("State", [InputRequired("Choose the state you found it in.")], choices=choices(facts.STATES))
