@@ -18,7 +18,7 @@ from app.store.entry_ground import Ground
 from app.store.lubrication import ChartRow, Greased, Greasing, Interval
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
 from app.store.new_reading import NewReading
-from app.store.rounds import Reading
+from app.store.rounds import Past, Reading
 from app.store.units import Unit
 
 #: How many entries back the pace of the walk is looked at, for `look_again`.
@@ -153,7 +153,7 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewR
     """Everything the rules are given for one motor at one instant. ground: what a save has found out already."""
     run = ground.run if ground is not None else run_then(session, motor, at)
     greased = lubrication.last_greased(session, motor.id, at + timedelta(microseconds=1))
-    before = [p.facts for p in rounds.last_running_past(session, motor.id, at)] if reading is not None else []
+    before = [p.facts for p in _past(session, motor, at, ground)] if reading is not None else []
     fast_s = (in_force or Limits()).value("look_again_pace_s")
     pace_s, fast = _pace(session, reading, fast_s) if reading is not None else (None, 0)
     return facts.Facts(
@@ -165,6 +165,12 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewR
                               new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
         walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,
         show=unit.show)
+
+
+def _past(session: Session, motor: Motor, at: datetime, ground: Ground | None) -> list[Past]:
+    if ground is not None and ground.past is not None:
+        return ground.past
+    return rounds.last_running_past(session, motor.id, at)
 
 
 def _last_start_at(session: Session, motor: Motor, reading: Reading | NewReading | None, at: datetime,

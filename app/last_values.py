@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app.rules import facts
 from app.store import rounds
 from app.store.motors import Motor
-from app.store.rounds import Reading
+from app.store.rounds import Past, Reading
 
 #: field at the motor -> column of a reading, SI
 COLUMNS = {
@@ -40,9 +40,13 @@ class Last:
 
 def last_values(session: Session, motor: Motor, before: datetime) -> dict[str, Last]:
     """Field -> its newest figure and its median over the last running readings; amps and volts else by the plate."""
+    return values_of(motor, before, rounds.last_running_past(session, motor.id, before, MOST))
+
+
+def values_of(motor: Motor, before: datetime, past: list[Past]) -> dict[str, Last]:
+    """The same from the running readings themselves, the newest first."""
     plate = motor.nameplate_at(before)
-    running = [p.row for p in rounds.last_running_past(session, motor.id, before, MOST)
-               if plate is None or p.row.nameplate_id == plate.id]
+    running = [p.row for p in past[:MOST] if plate is None or p.row.nameplate_id == plate.id]
     told = {}
     for name, column in COLUMNS.items():
         seen = [(value, r.taken_at) for r in running if (value := getattr(r, column)) is not None]

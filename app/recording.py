@@ -24,7 +24,7 @@ from app.rules.running_hours import Seen
 from app.rules.shifts import Shift
 from app.store import changes, entry_ground, flags, lubrication, motors, people, rounds, starts
 from app.store.changes import Change
-from app.store.entry_ground import Ground
+from app.store.entry_ground import Ground, Instant
 from app.store.lubrication import Greasing
 from app.store.motors import Motor, MotorRun
 from app.store.new_reading import new_reading
@@ -230,12 +230,13 @@ def answer_of(session: Session, row: Any, stored: bool) -> Recorded:
 
 
 def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[str, str] | None = None,
-                   watch: bool = False) -> Recorded:
+                   watch: bool = False, seen: Ground | None = None) -> Recorded:
     """Stores one reading or skip, judges it, and says what was found. Raises BadEntry, OtherContent, NotAllowed.
 
     typed: what was typed where it was converted. watch: a timed look of the first-run watch, no check of a round.
+    seen: what this session has found out of a motor already; asked again where it is of another entry or instant.
     """
-    ground = ground_of(session, sender, entry)
+    ground = ground_of(session, sender, entry, seen)
     if ground is not None and entry.columns.get("replaces_id") is None:
         taken_at, offset = corrected_time(entry, "taken_at", sender.received_at)
         if ground.round_id is not None and ground.newest(taken_at):
@@ -287,14 +288,28 @@ def _record_whole(session: Session, sender: Sender, entry: Entry, typed: dict[st
     return Recorded(row.id, True, found)
 
 
-def ground_of(session: Session, sender: Sender, entry: Entry) -> Ground | None:
+def look_at(session: Session, unit: Unit, motor_id: int, entry_id: uuid.UUID | None, at: datetime) -> Ground | None:
+    """How it stands with a motor before an entry of this instant is read and stored, with its last running readings.
+    The motor's row is ours from now on. None where it is not one of the unit."""
+    ground = entry_ground.ground_of_motor(session, unit.id, motor_id, _instant(unit, entry_id, at))
+    return ground._replace(past=rounds.last_running_past(session, motor_id, at)) if ground is not None else None
+
+
+def ground_of(session: Session, sender: Sender, entry: Entry, seen: Ground | None = None) -> Ground | None:
     """What a save must know of its motor; None where the entry names no motor of the unit or no time that can be."""
     try:
         taken_at, _ = corrected_time(entry, "taken_at", sender.received_at)
     except BadEntry:
         return None
-    shift = sender.unit.calendar.shift_of(taken_at)
-    return entry_ground.ground_of(session, sender.unit.id, entry.tag, entry.id, taken_at, shift.date, shift.name)
+    asked = _instant(sender.unit, entry.id, taken_at)
+    if seen is not None and (seen.asked, seen.motor.tag) == (asked, entry.tag):
+        return seen
+    return entry_ground.ground_of_tag(session, sender.unit.id, entry.tag, asked)
+
+
+def _instant(unit: Unit, entry_id: uuid.UUID | None, at: datetime) -> Instant:
+    shift = unit.calendar.shift_of(at)
+    return Instant(entry_id, at, shift.date, shift.name)
 
 
 def take_back(session: Session, sender: Sender, key: uuid.UUID, new_key: uuid.UUID) -> Recorded:

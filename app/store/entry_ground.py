@@ -22,7 +22,7 @@ from app.store.limits import LimitChange
 from app.store.lubrication import Greasing
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, tag_key
 from app.store.prepared import Kept, Prepared, columns_of, detached
-from app.store.rounds import Reading, Round, not_corrected
+from app.store.rounds import Past, Reading, Round, not_corrected
 from app.store.starts import Start, Stop, Trip
 from app.store.temporary import TemporaryState
 
@@ -30,6 +30,15 @@ from app.store.temporary import TemporaryState
 KINDS = (Reading, Greasing, Start, Stop, Trip)
 #: What of a motor's row each look at it changes: read beside the rest.
 SEEN = ("condition", "condition_at")
+
+
+class Instant(NamedTuple):
+    """The entry that a ground is asked for: its id, when it was taken, the shift that it belongs to."""
+
+    entry_id: uuid.UUID | None
+    at: datetime
+    shift_date: date
+    shift_name: str
 
 
 class Ground(NamedTuple):
@@ -47,6 +56,8 @@ class Ground(NamedTuple):
     last_start_at: datetime | None
     half_way: bool  # something temporary stood then
     flagged: bool  # a flag is open, or may be by the time the entry is in
+    asked: Instant  # what it is the ground of
+    past: list[Past] | None = None  # its last running readings, where they were read already
 
     def newest(self, at: datetime) -> bool:
         """New, and later than everything known of its motor: nothing needs to be judged again, nothing made anew."""
@@ -70,7 +81,15 @@ def _columns() -> _Columns:
 _AT = sa.bindparam("at", type_=UtcDateTime())
 
 
-def _ground() -> Any:
+def _by_tag() -> Any:
+    return Motor.tag_key == sa.bindparam("tag_key", type_=sa.Text())
+
+
+def _by_id() -> Any:
+    return Motor.id == sa.bindparam("motor_id", type_=sa.Integer())
+
+
+def _ground(which: Any) -> Any:
     key = sa.bindparam("id", type_=Key16())
     return (
         sa.select(
@@ -90,43 +109,55 @@ def _ground() -> Any:
         .outerjoin(Nameplate, Nameplate.motor_id == Motor.id)
         .outerjoin(LubricationPoint, sa.and_(LubricationPoint.motor_id == Motor.id,
                                              LubricationPoint.replaced_at.is_(None)))
-        .where(Motor.unit_id == sa.bindparam("unit_id", type_=sa.Integer()),
-               Motor.tag_key == sa.bindparam("tag_key", type_=sa.Text()))
+        .where(Motor.unit_id == sa.bindparam("unit_id", type_=sa.Integer()), which)
         .order_by(Nameplate.id, LubricationPoint.end))
 
 
-_GROUND = Prepared(_ground)
-_LOCK = Prepared(lambda: sa.select(Motor.id).where(
-    Motor.unit_id == sa.bindparam("unit_id", type_=sa.Integer()),
-    Motor.tag_key == sa.bindparam("tag_key", type_=sa.Text())).with_for_update(key_share=True))
+def _lock(which: Any) -> Any:
+    return sa.select(Motor.id).where(Motor.unit_id == sa.bindparam("unit_id", type_=sa.Integer()), which
+                                     ).with_for_update(key_share=True)
+
+
+#: For a motor named by its tag, and for one named by its key: who locks its row, and what is known of it.
+_TAG = Prepared(lambda: _lock(_by_tag())), Prepared(lambda: _ground(_by_tag()))
+_KEY = Prepared(lambda: _lock(_by_id())), Prepared(lambda: _ground(_by_id()))
 #: Motors with plates and chart, by all that is known of them.
 _MOTORS: Kept[Motor] = Kept(5_000)
 
 
-def ground_of(session: Session, unit_id: int, tag: str, entry_id: uuid.UUID, at: datetime, shift_date: date,
-              shift_name: str) -> Ground | None:
+def ground_of_tag(session: Session, unit_id: int, tag: str, entry: Instant) -> Ground | None:
     """The motor's ground, once its row is ours: entries of one motor are judged one after the other, also with several
     servers on one database. Its key stays free: a round being opened or signed meanwhile may point at it. None where no
     motor of the unit has the tag."""
-    whose = {"unit_id": unit_id, "tag_key": tag_key(tag)}
+    return _ground_of(session, _TAG, {"unit_id": unit_id, "tag_key": tag_key(tag)}, entry)
+
+
+def ground_of_motor(session: Session, unit_id: int, motor_id: int, entry: Instant) -> Ground | None:
+    """The same for a motor by its key; None where it is not one of the unit."""
+    return _ground_of(session, _KEY, {"unit_id": unit_id, "motor_id": motor_id}, entry)
+
+
+def _ground_of(session: Session, asked: tuple[Prepared, Prepared], whose: dict[str, Any],
+               entry: Instant) -> Ground | None:
+    lock, ground = asked
     alone = session.get_bind().dialect.name == "sqlite"  # SQLite has one writer, and this is it
     if not alone:
-        _LOCK.rows(session, whose)
-    rows = _GROUND.rows(session, {**whose, "id": entry_id, "at": at, "shift_date": shift_date,
-                                  "shift_name": shift_name})
+        lock.rows(session, whose)
+    rows = ground.rows(session, {**whose, "id": entry.entry_id, "at": entry.at, "shift_date": entry.shift_date,
+                                 "shift_name": entry.shift_name})
     if not rows:
         return None
     columns = _columns()
     whole = sum(map(len, columns[:3]))
     motor = _MOTORS.of(tuple(row[:whole] for row in rows),
-                       lambda: _motor([_GROUND.values(session, row, 0, whole) for row in rows]))
-    rest = _GROUND.values(session, rows[0], whole)
+                       lambda: _motor([ground.values(session, row, 0, whole) for row in rows]))
+    rest = ground.values(session, rows[0], whole)
     run = rest[:len(columns.run)]
     condition, condition_at, round_id, known, late, limits_at, last_start_at, half_way, flagged = (
         rest[len(columns.run):])
     # Elsewhere the entry waits, as it is stored, for whoever signs its round: what they flagged must be seen then.
     return Ground(motor, condition, condition_at, _run(run), round_id, known, late, limits_at, last_start_at, half_way,
-                  flagged or not alone)
+                  flagged or not alone, entry)
 
 
 def _run(values: list[Any]) -> MotorRun | None:

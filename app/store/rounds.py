@@ -371,6 +371,11 @@ def motor_and_first_sent(session: Session, unit_id: int, motor_id: int,
     return (row[0], row[1]) if row is not None else (None, None)
 
 
+def first_sent_at(session: Session, unit_id: int, key: uuid.UUID) -> datetime | None:
+    """The instant that the entry with this id told when it was saved before."""
+    return session.scalar(sa.select(Reading.taken_at_device).where(Reading.id == key, Reading.unit_id == unit_id))
+
+
 def newest_rounds(session: Session, unit_id: int, most: int = 8) -> list[Round]:
     return list(session.scalars(sa.select(Round).where(Round.unit_id == unit_id)
                                 .order_by(Round.starts_at.desc()).limit(most).options(with_name(Round.signed_by))))

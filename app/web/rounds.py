@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app import entries, recording
 from app.check_order import order_of
 from app.entries import BadEntry, read_reading
-from app.last_values import hot_last_time, last_values
+from app.last_values import hot_last_time, last_values, values_of
 from app.offline_facts import judge_facts, rules_version
 from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.cautions import caution_for
@@ -19,6 +19,7 @@ from app.rules.shifts import Shift
 from app.sheets import LEFT, Sheet, sheet_of
 from app.store import flags, handovers, motors, rounds
 from app.store.carried import carried
+from app.store.entry_ground import Ground
 from app.store.limits import limits_at
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
@@ -127,28 +128,52 @@ def save_correction(key: uuid.UUID) -> Any:
 
 def _save(motor_id: int, correcting: Reading | None) -> Any:
     """Reads the form, stores the entry once, goes on to what was found. On errors the page keeps what was typed."""
-    key = request.form.get("id", "")
-    with reading() as session:
-        known, first_sent_at = rounds.motor_and_first_sent(session, unit().id, motor_id, _as_id(key))
-        motor = found_or_404(known)
-        form = EntryForm(request.form, motor, unit(), now(), correcting)
-        form.first_sent_at = first_sent_at  # saved before and sent twice, it is the same entry
-        form.past = last_values(session, motor, correcting.taken_at if correcting else form.first_sent_at or now())
-        if not form.validate():
-            return _entry_page(session, motor, form, key, correcting), 422
-    body, typed = form.body(key, person().sign_in)
+    key, at = request.form.get("id", ""), now()
     try:
-        answer = _record(without_empty(body), typed)
+        with writing() as session:
+            ground = found_or_404(recording.look_at(session, unit(), motor_id, _as_id(key), at))
+            form = _form_of(session, ground, correcting)
+            if form.validate():
+                body, typed = form.body(key, person().sign_in)
+                answer = recording.record_reading(session, Sender(unit(), at, person=person()),
+                                                  read_reading(without_empty(body)), typed, seen=ground)
+                session.commit()
+                return _stored(answer)
     except BadEntry as error:
-        with reading() as session:
-            return _entry_page(session, session.merge(motor), _with_problems(form, error), key, correcting), 422
+        form = _with_problems(form, error)
     except OtherContent:
-        return render_template("rounds/already.html", key=key, motor=motor), 409
+        return _already(motor_id, key), 409
     except NotAllowed as error:
-        return render_template("rounds/already.html", key=key, motor=motor, says=str(error)), 403
+        return _already(motor_id, key, str(error)), 403
+    with reading() as session:
+        return _entry_page(session, _motor(session, motor_id), form, key, correcting), 422
+
+
+def _form_of(session: Session, ground: Ground, correcting: Reading | None) -> EntryForm:
+    """What was tapped and typed, beside what the motor showed before."""
+    motor, (key, at, *_), past = ground.motor, ground.asked, ground.past
+    form = EntryForm(request.form, motor, unit(), at, correcting)
+    if ground.known and key is not None:  # saved before and sent twice, it is the same entry
+        form.first_sent_at = rounds.first_sent_at(session, unit().id, key)
+    before = correcting.taken_at if correcting else form.first_sent_at or at
+    usual = past is not None and before == at
+    form.past = values_of(motor, at, past or []) if usual else last_values(session, motor, before)
+    return form
+
+
+def _stored(answer: recording.Recorded) -> Any:
     if not answer.stored:
         flash("This entry was stored before; here it is.")
     return redirect(url_for("rounds.saved", key=answer.id), 303)
+
+
+def _already(motor_id: int, key: str, says: str | None = None) -> str:
+    with reading() as session:
+        return render_template("rounds/already.html", key=key, motor=_motor(session, motor_id), says=says)
+
+
+def _motor(session: Session, motor_id: int) -> Motor:
+    return found_or_404(motors.motor_by_id(session, unit().id, motor_id))  # type: ignore[no-any-return]
 
 
 def _as_id(key: str) -> uuid.UUID | None:
@@ -158,13 +183,11 @@ def _as_id(key: str) -> uuid.UUID | None:
         return None
 
 
-def _record(body: dict[str, Any], typed: dict[str, str] | None = None) -> recording.Recorded:
+def _record(body: dict[str, Any]) -> None:
     read = read_reading(body)
     with writing() as session:
-        sender = Sender(unit(), now(), person=person())
-        answer = recording.record_reading(session, sender, read, typed)
+        recording.record_reading(session, Sender(unit(), now(), person=person()), read)
         session.commit()
-        return answer
 
 
 def _with_problems(form: EntryForm, error: BadEntry) -> EntryForm:
