@@ -24,6 +24,7 @@ from sqlalchemy import event
 from sqlalchemy.orm import Session, sessionmaker
 
 from app.store.asked import ASKED
+from app.store.prepared import Glance
 
 #: Any number will do as long as every worker asks for the same one.
 MIGRATION_LOCK = 7_201_406
@@ -77,6 +78,10 @@ class Database:
         with self._read() as session:
             session.info[ASKED] = {}
             yield session
+
+    def glance(self) -> Glance:
+        """For a single prepared statement, which needs no session."""
+        return Glance(self.engine, self.reading)
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[Session]:

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.store.base import Base, UtcDateTime, one_of
-from app.store.prepared import Kept, Prepared, columns_of, detached
+from app.store.prepared import Glance, Kept, Prepared, columns_of, detached
 from app.store.units import ShiftPattern, Unit
 
 if TYPE_CHECKING:
@@ -181,7 +181,7 @@ _LIVE = Prepared(_live)
 _SIGNED_IN: Kept[SignedIn] = Kept(512)
 
 
-def live_session(session: Session, key: str, now: datetime) -> SignedIn | None:
+def live_session(session: Session | Glance, key: str, now: datetime) -> SignedIn | None:
     """Who is signed in with this key, with unit, shifts and the units to change to. One statement: every page asks.
 
     Shared with whoever asks at the same time: to be read, not to be changed.

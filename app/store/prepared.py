@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import AbstractContextManager
 from typing import Any, Generic, TypeVar
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Dialect
+from sqlalchemy.engine import Connection, Dialect, Engine
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.attributes import set_committed_value
 
@@ -67,8 +68,10 @@ class Prepared:
             compiled = self._compiled.setdefault(dialect.name, _Compiled(self._statement, dialect))
         return compiled
 
-    def rows(self, session: Session, given: dict[str, Any]) -> list[Row]:
+    def rows(self, session: Session | Glance, given: dict[str, Any]) -> list[Row]:
         """The rows as the driver gives them: to be compared, counted, or made into something by `values`."""
+        if isinstance(session, Glance):
+            return session.rows(self, given)
         if session.autoflush:
             session.flush()  # as a query of models would: what the session holds is seen
         connection = session.connection()
@@ -76,11 +79,25 @@ class Prepared:
         cursor = connection.connection.cursor()
         try:
             _fetch(connection, cursor, compiled.text, compiled.values(given))
-            if compiled.back is None:
-                compiled.learn_back(connection.dialect, cursor.description)
-            return cursor.fetchall()  # type: ignore[return-value]
+            return self._fetched(compiled, connection.dialect, cursor)
         finally:
             cursor.close()
+
+    def glanced(self, engine: Engine, given: dict[str, Any], held: Any) -> list[Row]:
+        """The same on a connection of the driver's own, outside any transaction. Raises the driver's errors."""
+        compiled = self._for(engine.dialect)
+        cursor = held.cursor()
+        try:
+            _told(engine.dispatch, held, cursor, compiled.text, compiled.values(given))
+            return self._fetched(compiled, engine.dialect, cursor)
+        finally:
+            cursor.close()
+
+    @staticmethod
+    def _fetched(compiled: _Compiled, dialect: Dialect, cursor: Any) -> list[Row]:
+        if compiled.back is None:
+            compiled.learn_back(dialect, cursor.description)
+        return cursor.fetchall()  # type: ignore[no-any-return]
 
     def run(self, session: Session, given: dict[str, Any]) -> None:
         """For a statement that gives no rows."""
@@ -90,7 +107,7 @@ class Prepared:
         compiled = self._for(connection.dialect)
         connection.exec_driver_sql(compiled.text, compiled.values(given))
 
-    def values(self, session: Session, row: Row, since: int = 0, until: int | None = None) -> list[Any]:
+    def values(self, session: Session | Glance, row: Row, since: int = 0, until: int | None = None) -> list[Any]:
         """A row's values, or a slice of them, as the models have them: instants with their zone, keys, yes and no."""
         back = self._for(session.get_bind().dialect).back
         assert back is not None  # the row came from `rows`
@@ -100,16 +117,54 @@ class Prepared:
 
 def _fetch(connection: Connection, cursor: Any, text: str, values: Any) -> None:
     """Runs a query on the driver's own cursor: describing a hundred columns to the engine takes longer than the query.
-    Whoever counts or times statements hears of it; what goes wrong is told as the engine tells it."""
-    for listener in connection.dispatch.before_cursor_execute:
-        listener(connection, cursor, text, values, None, False)
+    What goes wrong is told as the engine tells it."""
     try:
-        cursor.execute(text, values)
+        _told(connection.dispatch, connection, cursor, text, values)
     except connection.dialect.loaded_dbapi.Error:
         connection.exec_driver_sql(text, values).close()  # fails as it did, in the engine's words
         raise  # or not: then it was not asked in a way that gives rows
-    for listener in connection.dispatch.after_cursor_execute:
+
+
+def _told(dispatch: Any, connection: Any, cursor: Any, text: str, values: Any) -> None:
+    """Whoever counts or times statements hears of it."""
+    for listener in dispatch.before_cursor_execute:
         listener(connection, cursor, text, values, None, False)
+    cursor.execute(text, values)
+    for listener in dispatch.after_cursor_execute:
+        listener(connection, cursor, text, values, None, False)
+
+
+class Glance:
+    """A look at the database without a session, for one prepared statement: no transaction is begun and none ended.
+
+    Where the driver refuses, the statement is asked again in a session, which says what is wrong in the engine's words,
+    or has the answer: a query that was cut off changed nothing.
+    """
+
+    def __init__(self, engine: Engine, reading: Callable[[], AbstractContextManager[Session]]) -> None:
+        self._engine, self._reading = engine, reading
+        # PostgreSQL's driver begins a transaction with the first statement unless told otherwise.
+        self._begins_by_itself = engine.dialect.name == "postgresql"
+
+    def get_bind(self) -> Engine:
+        return self._engine
+
+    def rows(self, asked: Prepared, given: dict[str, Any]) -> list[Row]:
+        held = self._engine.raw_connection()
+        try:
+            if not self._begins_by_itself:
+                return asked.glanced(self._engine, given, held)
+            driver: Any = held.driver_connection
+            driver.autocommit = True
+            rows = asked.glanced(self._engine, given, held)
+            driver.autocommit = False
+            return rows
+        except self._engine.dialect.loaded_dbapi.Error:
+            held.invalidate()
+        finally:
+            held.close()
+        with self._reading() as session:
+            return asked.rows(session, given)
 
 
 class Kept(Generic[Made]):

@@ -238,8 +238,7 @@ def check_request() -> Any:
         abort(403, "This form came from another site.")
     value = request.cookies.get(cookie_name())
     if value:
-        with reading() as session:
-            g.signed_in = people.live_session(session, hashed(value), now())
+        g.signed_in = people.live_session(database().glance(), hashed(value), now())
         if g.signed_in and (not g.signed_in.person.active or g.signed_in.locked(now())):
             g.signed_in = None
         if g.signed_in and g.signed_in.device:

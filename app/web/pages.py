@@ -21,6 +21,12 @@ THEMES = tuple(word for word, _, _ in screen.CHOICES[0].words)
 class SaidCookie(SecureCookieSessionInterface):
     """Flask's own cookie, which carries the sentence shown after a save: secure wherever the page came by https."""
 
+    def get_signing_serializer(self, app: Flask) -> Any:
+        """Made once: the key stays what it is while the program runs, and every request asks."""
+        if "said" not in app.extensions:
+            app.extensions["said"] = super().get_signing_serializer(app)
+        return app.extensions["said"]
+
     def get_cookie_secure(self, app: Flask) -> bool:
         return request.is_secure
 

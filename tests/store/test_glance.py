@@ -1,0 +1,66 @@
+"""Who asks is looked up without a session: like any query it sees what is stored, and outlives a lost connection."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import sqlalchemy as sa
+
+from app.db import Database
+from app.store import people
+from app.store.people import OPERATOR, SignedIn
+from tests import factories
+from tests.factories import NOW
+
+KEY = "k" * 64
+
+
+def signed_in(database: Database) -> None:
+    with database.writing() as session:
+        unit = factories.make_unit(session)
+        person = factories.make_person(session, unit, OPERATOR, "r.vega")
+        session.add(SignedIn(key=KEY, person_id=person.id, unit_id=unit.id, started_at=NOW,
+                             expires_at=NOW + timedelta(hours=14)))
+        session.commit()
+
+
+def test_an_ended_session_is_gone_at_the_next_look(database: Database) -> None:
+    signed_in(database)
+    assert people.live_session(database.glance(), KEY, NOW) is not None
+    with database.writing() as session:
+        session.execute(sa.update(SignedIn).values(ended_at=NOW))
+        assert people.live_session(database.glance(), KEY, NOW) is not None  # not before it is committed
+        session.commit()
+    assert people.live_session(database.glance(), KEY, NOW) is None
+
+
+def test_a_look_leaves_no_transaction_open_and_writing_begins_its_own(database: Database) -> None:
+    signed_in(database)
+    for _ in range(3):
+        people.live_session(database.glance(), KEY, NOW)
+    with database.writing() as session:
+        session.execute(sa.update(SignedIn).values(address="10.0.0.9"))
+        session.rollback()
+    with database.reading() as session:
+        assert session.scalar(sa.select(SignedIn.address)) != "10.0.0.9"
+    if not database.is_sqlite:
+        with database.reading() as session:
+            assert session.scalar(sa.text("select count(*) from pg_stat_activity where state like 'idle in%' "
+                                          "and datname = current_database()")) == 0
+
+
+def test_a_look_over_a_connection_that_was_cut_is_asked_again(database: Database) -> None:
+    signed_in(database)
+    people.live_session(database.glance(), KEY, NOW)
+    held = database.engine.raw_connection()
+    driver = held.driver_connection
+    held.close()
+    assert driver is not None
+    if database.is_sqlite:
+        driver.close()
+    else:
+        with database.reading() as session:  # a connection of its own: the pool hands out the oldest first
+            session.execute(sa.text("select pg_terminate_backend(pid) from pg_stat_activity "
+                                    "where datname = current_database() and pid <> pg_backend_pid()"))
+    assert people.live_session(database.glance(), KEY, NOW) is not None
+    assert people.live_session(database.glance(), KEY, NOW) is not None
