@@ -301,10 +301,9 @@ def ground_of(session: Session, sender: Sender, entry: Entry, seen: Ground | Non
         taken_at, _ = corrected_time(entry, "taken_at", sender.received_at)
     except BadEntry:
         return None
-    asked = _instant(sender.unit, entry.id, taken_at)
-    if seen is not None and (seen.asked, seen.motor.tag) == (asked, entry.tag):
+    if seen is not None and (seen.asked.entry_id, seen.asked.at, seen.motor.tag) == (entry.id, taken_at, entry.tag):
         return seen
-    return entry_ground.ground_of_tag(session, sender.unit.id, entry.tag, asked)
+    return entry_ground.ground_of_tag(session, sender.unit.id, entry.tag, _instant(sender.unit, entry.id, taken_at))
 
 
 def _instant(unit: Unit, entry_id: uuid.UUID | None, at: datetime) -> Instant:

@@ -8,6 +8,8 @@ typing at the motor. "not fitted", "could not read" and "could not feel" are ans
 
 from __future__ import annotations
 
+from functools import cache
+
 from app.rules.facts import ENDS, RUNNING, STANDBY, Facts, Motor, Reading
 from app.rules.findings import THIS_SHIFT, Finding
 from app.rules.limits import Limits
@@ -41,13 +43,16 @@ def required(motor: Motor, state: str) -> tuple[str, ...]:
     oils = [f"lubricant.{end}" for end in ENDS if not _sealed(motor, end)]
     running = [*touches, *amps] if state == RUNNING else []
     names = [*looks, *running, *oils, "cleanliness"]
+    if not motor.by_control_room:
+        return tuple(names)
     return tuple(name for name in names if not any(key in motor.by_control_room for key in _keys(name)))
 
 
 def answered(reading: Reading, check: str) -> bool:
     """A value, "could not feel", or a reason stands for this check."""
-    return any(key in reading.unread for key in _keys(check)) or any(
-        _has(reading, field, check.partition(".")[2]) for field in FIELDS[check.partition(".")[0]])
+    what, _, end = check.partition(".")
+    return any(_has(reading, field, end) for field in FIELDS[what]) or any(
+        key in reading.unread for key in _keys(check))
 
 
 def missing(motor: Motor, reading: Reading) -> tuple[str, ...]:
@@ -70,6 +75,7 @@ def _sealed(motor: Motor, end: str) -> bool:
     return point is not None and point.kind == "sealed"
 
 
+@cache
 def _keys(check: str) -> tuple[str, ...]:
     """The field names that may hold a reason or report to the control room: whole, and at this end."""
     what, _, end = check.partition(".")

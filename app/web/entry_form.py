@@ -44,8 +44,16 @@ def choices(words: tuple[str, ...]) -> list[SelectChoice]:
     return picks((w, w[:1].upper() + w[1:]) for w in words)
 
 
+class OneOf(RadioField):
+    """One word of a few. What was sent is looked up among them; the library would make every choice anew for it."""
+
+    def pre_validate(self, form: Any) -> None:
+        if self.data not in {choice.value for choice in self.choices}:
+            super().pre_validate(form)
+
+
 def radio(label: str, words: tuple[str, ...]) -> RadioField:
-    return RadioField(label, [Optional()], choices=choices(words))
+    return OneOf(label, [Optional()], choices=choices(words))
 
 
 class Figure(StringField):
@@ -72,9 +80,9 @@ class Figure(StringField):
 class EntryForm(BoundOnce):
     """Nothing is filled in beforehand but what the person themself typed a moment ago."""
 
-    state = RadioField("State", [InputRequired("Choose the state you found it in.")], choices=choices(facts.STATES))
+    state = OneOf("State", [InputRequired("Choose the state you found it in.")], choices=choices(facts.STATES))
     look = SelectMultipleField("Look first", [Optional()], choices=picks(LOOK))
-    vibration_both = RadioField("Vibration", [Optional()], choices=picks([
+    vibration_both = OneOf("Vibration", [Optional()], choices=picks([
         ("as usual", "As usual, both ends"), ("not", "Not as usual")]))
     vibration_feel_DE = radio("Vibration, coupling end (DE)", entries.VIBRATION_WORDS)
     vibration_feel_ODE = radio("Vibration, fan end (ODE)", entries.VIBRATION_WORDS)
@@ -82,12 +90,12 @@ class EntryForm(BoundOnce):
     bearing_feel_ODE = radio("Bearing, fan end (ODE)", entries.TEMPERATURE_WORDS)
     bearing_temp_DE = Figure("Bearing measured, coupling end (DE)", "bearing_temp_c")
     bearing_temp_ODE = Figure("Bearing measured, fan end (ODE)", "bearing_temp_c")
-    method = RadioField("How the bearings were measured", [Optional()],
+    method = OneOf("How the bearings were measured", [Optional()],
                         choices=picks([
                             ("contact", "Contact probe"), ("infrared", "Infrared"), ("fitted", "Fitted gauge")]))
     winding_feel = radio("Frame and winding, by hand", entries.TEMPERATURE_WORDS)
     winding_temp = Figure("Winding measured", "winding_temp_c")
-    winding_method = RadioField("How the winding was measured", [Optional()],
+    winding_method = OneOf("How the winding was measured", [Optional()],
                                 choices=picks([
                                     ("fitted", "Fitted probe"), ("contact", "Contact probe"),
                                     ("infrared", "Infrared")]))
@@ -99,7 +107,7 @@ class EntryForm(BoundOnce):
     volts_1 = Figure("Volts 1–2", "voltage_v")
     volts_2 = Figure("Volts 2–3", "voltage_v")
     volts_3 = Figure("Volts 3–1", "voltage_v")
-    lubricant_both = RadioField("Lubricant", [Optional()], choices=picks([
+    lubricant_both = OneOf("Lubricant", [Optional()], choices=picks([
         ("ok", "Right, both ends"), ("not", "Not right")]))
     lubricant_DE = radio("Lubricant, coupling end (DE)", facts.LUBRICANT)
     lubricant_ODE = radio("Lubricant, fan end (ODE)", facts.LUBRICANT)

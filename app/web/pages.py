@@ -34,15 +34,21 @@ class SaidCookie(SecureCookieSessionInterface):
         return access.bound_to_host(super().get_cookie_name(app))
 
 
+#: Carried by each answer that does not say otherwise itself.
+HEADERS = (
+    ("Content-Security-Policy", CONTENT_POLICY), ("X-Content-Type-Options", "nosniff"),
+    ("Referrer-Policy", "same-origin"), ("Cross-Origin-Opener-Policy", "same-origin"),
+    ("Cross-Origin-Resource-Policy", "same-origin"),
+    ("Permissions-Policy", "geolocation=(), microphone=(), camera=()"),
+)
+OVER_HTTPS = ("Strict-Transport-Security", "max-age=31536000")
+
+
 def with_headers(response: Response) -> Response:
-    response.headers.setdefault("Content-Security-Policy", CONTENT_POLICY)
-    response.headers.setdefault("X-Content-Type-Options", "nosniff")
-    response.headers.setdefault("Referrer-Policy", "same-origin")
-    response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
-    response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
-    response.headers.setdefault("Permissions-Policy", "geolocation=(), microphone=(), camera=()")
-    if request.is_secure:
-        response.headers.setdefault("Strict-Transport-Security", "max-age=31536000")
+    said = {name.lower() for name, _ in response.headers}
+    for name, value in (*HEADERS, OVER_HTTPS) if request.is_secure else HEADERS:
+        if name.lower() not in said:
+            response.headers.add(name, value)
     if not (request.endpoint or "").endswith("static") and not response.cache_control.public:
         # A shared tablet: what one person saw must not come back for the next from any cache.
         response.headers["Cache-Control"] = "no-store"
