@@ -202,12 +202,15 @@ class Past:
     facts: facts.Reading
 
 
-_newer = sa.orm.aliased(Reading, name="newer")
+#: The table's alias with its column taken here, while nothing else runs. An alias of the model finds its columns when
+#: it is first put into a statement: of two threads that do so at once, one may get the column of `reading` itself, and
+#: then no reading ever counts as corrected.
+_newer_replaces = Reading.__table__.alias("newer").c.replaces_id
 
 
 def not_corrected(reading: Any = Reading) -> sa.ColumnElement[bool]:
     """True for a reading that no later one replaces. reading: the model, or an alias of it."""
-    return ~sa.exists().where(_newer.replaces_id == reading.id)
+    return ~sa.exists().where(_newer_replaces == reading.id)
 
 
 def real_look(reading: Any = Reading) -> sa.ColumnElement[bool]:
