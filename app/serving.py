@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 
 from sqlalchemy.exc import DBAPIError
 
-from app import create_app, pruning
+from app import create_app, pruning, utc_now
 from app.config import Settings
 from app.db import Database
 from app.patient_server import LateHandshake, PatientServer
@@ -34,10 +34,10 @@ def _stop(*_: object) -> None:
 
 
 def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_key: str | None,
-          say: Callable[[str], None], code: str | None = None) -> None:
+          say: Callable[[str], None], code: str | None = None, clock: Callable[[], datetime] = utc_now) -> None:
     """Serves until stopped. The address printed is the one that answers. code: opens the first set-up, where nobody
-    can sign in as supervisor yet."""
-    app = create_app(replace(settings, trusted_hosts=trusted(settings, host)))
+    can sign in as supervisor yet. clock: what it takes for now."""
+    app = create_app(replace(settings, trusted_hosts=trusted(settings, host)), clock)
     request_log.to_standard_error(settings)
     request_log.watch(app)
     server = PatientServer((host, port), app.wsgi_app, settings.threads)

@@ -50,6 +50,43 @@ def _who() -> dict[str, object]:
     return {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
 
 
+class Cluster:
+    """A server of its own folder that can be stopped and started again."""
+
+    def __init__(self, folder: Path, options: tuple[str, ...]) -> None:
+        self.folder, self._bin = folder, programs()
+        self.url = f"postgresql://postgres@/postgres?host={folder}"
+        self._options = " ".join(f"-c {o}" for o in (*options, f"unix_socket_directories={folder}"))
+        if who := _who():
+            os.chown(folder, who["user"], who["group"])  # type: ignore[arg-type]
+        self._do("initdb", "-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync")
+
+    def start(self) -> None:
+        self._do("pg_ctl", "-l", "log", "-w", "-o", self._options, "start")
+
+    def stop(self) -> None:
+        """At once, as when the machine goes: nothing is put in order, nobody is told."""
+        self._do("pg_ctl", "-m", "immediate", "-w", "stop")
+
+    def _do(self, program: str, *arguments: str) -> None:
+        _as_server(self.folder, str(self._bin / program), "-D", "data", *arguments)
+
+
+@contextmanager
+def own(*options: str) -> Iterator[Cluster]:
+    """A server of the caller's own, started, stopped on leaving. options: over those of FAST."""
+    folder = Path(tempfile.mkdtemp(prefix="rounds-pg-"))
+    try:
+        made = Cluster(folder, (*FAST, *options))
+        made.start()
+        try:
+            yield made
+        finally:
+            made.stop()
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
 @contextmanager
 def running() -> Iterator[str]:
     """The URL of a server's maintenance database, as its superuser; the server is stopped on leaving.
@@ -59,21 +96,8 @@ def running() -> Iterator[str]:
     if os.environ.get("TEST_PG_URL"):
         yield os.environ["TEST_PG_URL"]
         return
-    bin_ = programs()
-    folder = Path(tempfile.mkdtemp(prefix="rounds-pg-"))
-    try:
-        if who := _who():
-            os.chown(folder, who["user"], who["group"])  # type: ignore[arg-type]
-        _as_server(folder, str(bin_ / "initdb"), "-D", "data", "-U", "postgres", "-A", "trust", "-E", "UTF8",
-                   "--locale=C.UTF-8", "--no-sync")
-        options = " ".join(f"-c {o}" for o in (*FAST, f"unix_socket_directories={folder}"))
-        _as_server(folder, str(bin_ / "pg_ctl"), "-D", "data", "-l", "log", "-w", "-o", options, "start")
-        try:
-            yield f"postgresql://postgres@/postgres?host={folder}"
-        finally:
-            _as_server(folder, str(bin_ / "pg_ctl"), "-D", "data", "-m", "immediate", "-w", "stop")
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
+    with own() as made:
+        yield made.url
 
 
 class Server:
@@ -84,23 +108,25 @@ class Server:
         self._engine = sa.create_engine(self.url, isolation_level="AUTOCOMMIT", poolclass=sa.pool.NullPool)
         self._made: list[str] = []
 
-    def make(self) -> str:
+    def make(self, tablespace: str = "pg_default") -> str:
         """A new database with nothing in it; its URL, password included."""
         name = f"rounds_test_{os.getpid()}_{len(self._made)}"
         self._made.append(name)
-        with self._engine.connect() as connection:
-            connection.exec_driver_sql(f"CREATE DATABASE {name}")
+        self.do(f"CREATE DATABASE {name} TABLESPACE {tablespace}")
         return self.url.set(database=name).render_as_string(hide_password=False)
 
-    def drop(self, url: str) -> None:
+    def do(self, statement: str) -> None:
+        """Something that only the server's superuser may, in no transaction."""
         with self._engine.connect() as connection:
-            connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {sa.make_url(url).database} WITH (FORCE)")
+            connection.exec_driver_sql(statement)
+
+    def drop(self, url: str) -> None:
+        self.do(f"DROP DATABASE IF EXISTS {sa.make_url(url).database} WITH (FORCE)")
         self._made[self._made.index(str(sa.make_url(url).database))] = ""
 
     def drop_all(self) -> None:
         for name in filter(None, self._made):
-            with self._engine.connect() as connection:
-                connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+            self.do(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
 
 
 #: Links are not looked at while every table is emptied; ids begin at 1 again.

@@ -2,86 +2,114 @@
 
 from __future__ import annotations
 
-import json
 import os
 import re
 import signal
 import subprocess
 import sys
-import threading
 import time
-import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
-from http.client import HTTPConnection, HTTPException
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.orm import Session
 
-from app import guessing
+from app import checkup, create_app, guessing, tickets, utc_now
 from app.config import Settings
 from app.db import Database
-from app.store.people import Token
+from app.store.people import HEAD_OPERATOR, Person, Token
 from app.store.rounds import Reading
+from app.store.units import Unit
 from tests import factories
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 MOTORS = 40
 
 
+@dataclass(frozen=True)
+class Crew:
+    """One operator with a tablet: the cookie of their session, the ticket of their shift."""
+
+    sign_in: str
+    cookie: str
+    ticket: str
+
+
 @dataclass
 class Ground:
-    """An instance with a unit of 40 motors, one person and a token; its database is empty otherwise."""
+    """An instance with a unit of 40 motors, its people and a token; its database is empty otherwise."""
 
     folder: Path
     url: str
     token: str
     tags: list[str]
-    lock: threading.Lock = field(default_factory=threading.Lock)
-    sent: set[str] = field(default_factory=set)
-    acknowledged: set[str] = field(default_factory=set)
+    crew: list[Crew]
+    head_operator: Crew
 
     def environment(self) -> dict[str, str]:
         return {**{k: v for k, v in os.environ.items() if not k.startswith("ROUND_SHEET_")},
                 "ROUND_SHEET_INSTANCE": str(self.folder), "ROUND_SHEET_DATABASE_URL": self.url}
 
-    def stored(self) -> list[str]:
-        """The ids of every reading, read from the database itself."""
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """The database itself, past any server."""
         database = Database(self.url)
         try:
             with database.reading() as session:
-                return [str(key) for key in session.scalars(sa.select(Reading.id))]
+                yield session
         finally:
             database.close()
 
+    def stored(self) -> list[str]:
+        """The ids of every reading."""
+        with self.reading() as session:
+            return [str(key) for key in session.scalars(sa.select(Reading.id))]
+
     def doctor(self) -> str:
         """What `round-sheet doctor` finds wrong; empty when every invariant holds."""
-        done = subprocess.run([*program(), "doctor"], cwd=ROOT, env=self.environment(), capture_output=True, text=True)
-        return "" if done.returncode == 0 else done.stdout + done.stderr
+        with self.reading() as session:
+            return "; ".join(f"{one.says}: {one.count}" for one in checkup.run(session) if not one.good)
 
 
 def program() -> list[str]:
     return [sys.executable, "-c", "from app.cli import main; main()"]
 
 
-def lay_ground(folder: Path, url: str = "") -> Ground:
-    folder.mkdir(parents=True)
-    url = url or Settings(instance=folder).url
-    database = Database(url)
+def lay_ground(folder: Path, url: str = "", crew: int = 0) -> Ground:
+    """crew: how many operators are signed in besides the head operator; the first is called "operator". 0: nobody."""
+    folder.mkdir(parents=True, exist_ok=True)
+    settings = Settings(instance=folder, database_url=url)
+    database = Database(settings.url)
     database.upgrade()
     clear = guessing.new_token()
     with database.writing() as session:
         unit = factories.make_unit(session)
-        factories.make_person(session, unit)
+        people = [factories.make_person(session, unit, sign_in=f"operator-{i}" if i else "operator")
+                  for i in range(crew or 1)]
+        head = factories.make_person(session, unit, HEAD_OPERATOR)
         tags = [factories.make_motor(session, unit, f"P-{i:03d}", route_order=float(i)).tag for i in range(MOTORS)]
         session.add(Token(unit_id=unit.id, name="load", scope="record", hash=guessing.hash_token(clear),
                           created_at=factories.LONG_AGO))
         session.commit()
     database.close()
-    return Ground(folder, url, clear, tags)
+    signed_in = _signed_in(settings, unit, [*people, head]) if crew else [Crew(head.sign_in, "", "")]
+    return Ground(folder, settings.url, clear, tags, signed_in[:-1], signed_in[-1])
+
+
+def _signed_in(settings: Settings, unit: Unit, people: list[Person]) -> list[Crew]:
+    """Each signs in by the page and is given the ticket of the shift, as with the sheet."""
+    app, now = create_app(settings), utc_now()
+    given = []
+    for person in people:
+        client = factories.sign_in(app.test_client(), person)
+        cookie = client.get_cookie("rounds")
+        assert cookie is not None
+        ticket = tickets.for_shift(person.id, unit.id, unit.calendar.shift_of(now), now)
+        given.append(Crew(person.sign_in, f"rounds={cookie.value}", tickets.issue(settings.secret, ticket)))
+    app.extensions["database"].close()
+    return given
 
 
 class Served:
@@ -117,40 +145,3 @@ def serving(ground: Ground, *options: str) -> Iterator[Served]:
     finally:
         if served.process.poll() is None:
             served.stop()
-
-
-class Sender:
-    """One tablet or panel: sends entries, remembers which were acknowledged by their own id."""
-
-    def __init__(self, ground: Ground, port: int) -> None:
-        self.ground, self.connection = ground, HTTPConnection("127.0.0.1", port, timeout=30)
-
-    def close(self) -> None:
-        self.connection.close()
-
-    def post(self, bodies: list[dict[str, Any]]) -> bool:
-        """Sends a list. True when the server answered; then what it acknowledged is noted."""
-        with self.ground.lock:
-            self.ground.sent |= {b["id"] for b in bodies}
-        try:
-            self.connection.request("POST", "/api/v1/readings", json.dumps(bodies), {
-                "Authorization": f"Bearer {self.ground.token}", "Content-Type": "application/json"})
-            answer = self.connection.getresponse()
-            data = answer.read()
-        except (OSError, HTTPException):
-            self.connection.close()
-            return False
-        if answer.status != 200:
-            raise AssertionError(f"{answer.status}: {data[:300]!r}")
-        told = json.loads(data)
-        refused = [one for one in told if "stored" not in one]
-        assert not refused, refused[:2]
-        with self.ground.lock:
-            self.ground.acknowledged |= {one["id"] for one in told}
-        return True
-
-
-def body(ground: Ground, number: int, key: str | None = None) -> dict[str, Any]:
-    return {"id": key or str(uuid.uuid4()), "tag": ground.tags[number % len(ground.tags)],
-            "taken_at": datetime.now(UTC).isoformat(), "by": "operator", "state": "running", "smoke": "none",
-            "bearing_temp_c": {"DE": 61.0, "ODE": 58.0}, "method": "contact", "current_a": [80.0]}
