@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
 from collections.abc import Callable
@@ -29,8 +30,33 @@ def trusted(settings: Settings, host: str) -> tuple[str, ...]:
 
 
 def _stop(*_: object) -> None:
-    """As Ctrl+C does: what is being worked on is finished first."""
+    """As Ctrl+C does, as long as nothing is served."""
     raise KeyboardInterrupt
+
+
+def _end_when_told(server: PatientServer) -> threading.Thread:
+    """From now on Ctrl+C and SIGTERM end the server in order: what is being worked on is finished first. Told a second
+    time it ends at once.
+
+    The main thread hands connections to others. An exception out of a signal strikes it anywhere, also in the middle of
+    waking one of them, which then sleeps for ever and is waited for. So a signal only writes into a pipe, and this
+    thread, which reads it, does the rest.
+    """
+    told, tell = os.pipe()
+
+    def _told(number: int, _: object) -> None:
+        signal.signal(number, signal.SIG_DFL)
+        os.write(tell, b".")
+
+    def _end() -> None:
+        os.read(told, 1)
+        server.stop()
+
+    ending = threading.Thread(target=_end, daemon=True, name="ending")
+    ending.start()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, _told)
+    return ending
 
 
 def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_key: str | None,
@@ -49,8 +75,11 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
         _prune_daily(app.extensions["database"])
         server.prepare()
         _say_where(settings, host, server.bind_addr[1], bool(tls_cert), code, say)
+        ending = _end_when_told(server)
         server.serve()
-    except KeyboardInterrupt:
+        say("Stopping …")
+        ending.join()
+    except KeyboardInterrupt:  # told before it served
         say("Stopping …")
     finally:
         server.stop()

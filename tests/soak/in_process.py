@@ -3,13 +3,19 @@ a clock that jumps. By the events of the database library and the app's own cloc
 
 from __future__ import annotations
 
+import faulthandler
 import itertools
 import os
+import queue
 import signal
+import socket
+import sys
 import threading
+import time
 import traceback
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
 import sqlalchemy as sa
@@ -24,12 +30,16 @@ def run(faults: dict[str, Any]) -> None:
     """Becomes the server with these faults in it. Never returns.
 
     end: at BEFORE_COMMIT or AFTER_COMMIT of entry number `nth`. read_only: a path; while it is there, SQLite may not
-    write. clock: a path; the hours in it are what the clock is wrong by.
+    write. told_to_end: SIGTERM comes while the first request is handed to a thread. clock: a path; the hours in it are
+    what the clock is wrong by.
     """
+    faulthandler.register(signal.SIGUSR1)
     if "end" in faults:
         end_at(faults["end"], faults["nth"])
     if "read_only" in faults:
         read_only_while(Path(faults["read_only"]))
+    if "told_to_end" in faults:
+        told_to_end_at_a_hand_over()
     try:
         _serve(Path(faults["clock"])) if "clock" in faults else _as_always()
     except SystemExit as over:
@@ -89,6 +99,26 @@ def end_at(where: str, nth: int) -> None:
     sa.event.listen(sa.Engine, "after_cursor_execute", _stored)
     sa.event.listen(sa.Engine, "commit", _commits)
     sa.event.listen(Session, "after_commit", _committed)
+
+
+def told_to_end_at_a_hand_over() -> None:
+    """SIGTERM in the middle of waking the thread that shall take the first request: it has been let go, and still
+    stands in the list of those that wait. The end takes a moment (a slow look-up of its own address), so that this
+    thread has done its work and waits again before all are told to end."""
+    at_once = socket.getaddrinfo
+
+    def _slowly(*asked: Any, **more: Any) -> Any:
+        time.sleep(0.5)
+        return at_once(*asked, **more)
+
+    def _watch(frame: FrameType, event: str, what: Any) -> None:
+        if (event == "c_return" and what.__name__ == "release" and frame.f_code is threading.Condition.notify.__code__
+                and frame.f_back is not None and frame.f_back.f_code is queue.Queue.put.__code__):
+            sys.setprofile(None)
+            socket.getaddrinfo = _slowly
+            os.kill(os.getpid(), signal.SIGTERM)
+
+    sys.setprofile(_watch)
 
 
 def read_only_while(path: Path) -> None:

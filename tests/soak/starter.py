@@ -61,7 +61,8 @@ class Forked:
     """A running `round-sheet serve` that was forked; kill it at any moment, then wait for it to be `gone`."""
 
     def __init__(self, starter: Starter, ground: Ground, faults: dict[str, Any]) -> None:
-        self._starter, log = starter, ground.folder.with_name(ground.folder.name + ".log")
+        self._starter, self._log = starter, ground.folder.with_name(ground.folder.name + ".log")
+        log = self._log
         log.write_bytes(b"")
         self.pid = starter.ask(do="serve", environment=ground.environment(), log=str(log), faults=faults)
         self._watched = os.pidfd_open(self.pid)
@@ -77,8 +78,10 @@ class Forked:
     def gone(self) -> int:
         """Waits for its end: the number of the signal that ended it, or 0 where it ended by itself."""
         if not self._is_over(PATIENCE_S):
+            self.signal(signal.SIGUSR1)  # tells where each thread stands
+            self._is_over(1)
             self.signal(signal.SIGKILL)
-            raise RuntimeError("the server did not come to its end")
+            raise RuntimeError(f"the server did not come to its end: {self._log.read_text()[-8000:]}")
         os.close(self._watched)
         status = self._starter.ask(do="reap", pid=self.pid)
         return os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
+from http.client import HTTPConnection
 
 import pytest
 
 from tests import cluster
-from tests.conftest import BOTH, POSTGRES
+from tests.conftest import BOTH, POSTGRES, SQLITE
 from tests.soak import killing, shift_change
 from tests.soak.faults import Outcome
 from tests.soak.place import Place, place
@@ -79,6 +81,15 @@ def test_the_servers_clock_jumps_by_hours_and_each_entry_is_taken_once(here: Pla
 
 def test_of_two_servers_on_one_database_one_is_killed_and_the_other_takes_its_tablets(here: Place) -> None:
     holds(here.one_of_two_killed())
+
+
+def test_a_server_told_to_end_while_it_hands_on_a_request_answers_it_and_ends(here: Place) -> None:
+    """An exception out of the signal would leave a thread asleep that the end waits for."""
+    served = here.starter.serve(here.ground(SQLITE, crew=1), told_to_end=True)
+    with closing(HTTPConnection("127.0.0.1", served.port, timeout=60)) as asking:
+        asking.request("GET", "/livez")
+        assert asking.getresponse().status == 200
+    assert served.gone() == 0
 
 
 @on_each
