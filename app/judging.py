@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
@@ -238,25 +237,6 @@ def _seen_since(session: Session, motor: Motor, f: Finding, since: datetime) -> 
 
 
 # overdue greasing, computed when read ----------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class DueLine:
-    """One bearing's greasing as it stands now."""
-
-    motor: Motor
-    end: str
-    point: facts.LubricationPoint
-    finding: Finding | None
-
-
-def greasing_due(session: Session, unit: Unit, at: datetime) -> list[DueLine]:
-    """Every bearing with an interval, and whether it is overdue at this instant. One query: no limit has a say here."""
-    lines = []
-    for motor, given in due_facts(session, unit, at):
-        found = {f.end: f for f in overdue(given, Limits())}
-        lines += [DueLine(motor, end, point, found.get(end)) for end, point in given.motor.lubrication.items()]
-    return lines
 
 
 def count_greasing_overdue(session: Session, unit: Unit, at: datetime) -> int:

@@ -104,7 +104,7 @@ def seal(session: Session, unit: Unit, opened: Round, person: Person, shown: She
         "rows": [_row(row) for row in shown.rows], "left": [row.motor.tag for row in shown.of(LEFT)],
         "readings": [{"id": str(row["id"]), "tag": tags.get(row["motor_id"], ""), "digest": digest(row)}
                      for row in stored],
-        "findings": _findings(session, [row["id"] for row in stored]),
+        "findings": _findings(flags.findings_of(session, [row["id"] for row in stored])),
     }
     made = Signature(unit_id=unit.id, round_id=opened.id, number=before.number + 1 if before else 1,
                      previous=before.code if before else None, code="", covers=covers)
@@ -125,9 +125,9 @@ def _row(row: Row) -> dict[str, Any]:
             "skip_reason": skips[0] if row.status == SKIPPED and skips else None}
 
 
-def _findings(session: Session, ids: list[uuid.UUID]) -> dict[str, list[dict[str, Any]]]:
-    return {str(key): [_finding(f) for f in sorted(found, key=lambda f: (f.rule, f.end))]
-            for key, found in flags.findings_of(session, ids).items()}
+def _findings(found: dict[uuid.UUID, list[flags.Finding]]) -> dict[str, list[dict[str, Any]]]:
+    return {str(key): [_finding(f) for f in sorted(of_one, key=lambda f: (f.rule, f.end))]
+            for key, of_one in found.items()}
 
 
 def _finding(f: flags.Finding) -> dict[str, Any]:
@@ -171,8 +171,12 @@ def _fault(signed: Signature, tag: str | None, row: str) -> Fault:
     return Fault(signed.unit.name, signed.round.label, tag or None, row)
 
 
-def fault_of(session: Session, signed: Signature) -> Fault | None:
-    """The first row of one sheet that is not as it was signed, or None."""
+def fault_of(session: Session, signed: Signature,
+             found: dict[uuid.UUID, list[flags.Finding]] | None = None) -> Fault | None:
+    """The first row of one sheet that is not as it was signed, or None.
+
+    found: the findings of its round's entries, where somebody has them already.
+    """
     covers = signed.covers
     now = {str(row["id"]): row for row in signatures.rows_as_stored(
         session, signed.round_id, COLUMNS[signed.covers["version"]])}
@@ -189,19 +193,22 @@ def fault_of(session: Session, signed: Signature) -> Fault | None:
         return _fault(signed, None, f"row {signed.round_id} of round is not as it was signed: {', '.join(differs)}")
     if _code(signed) != signed.code:
         return _fault(signed, None, f"row {signed.id} of signature does not give the code it carries")
-    return _finding_that_differs(session, signed, now)
+    if found is None:
+        found = flags.findings_of(session, sorted(signed.readings))
+    return _finding_that_differs(session, signed, now, _findings(found))
 
 
-def _finding_that_differs(session: Session, signed: Signature, now: dict[str, dict[str, Any]]) -> Fault | None:
+def _finding_that_differs(session: Session, signed: Signature, now: dict[str, dict[str, Any]],
+                          found: dict[str, list[dict[str, Any]]]) -> Fault | None:
     """A finding changed where nothing arrived later that would have had its entry judged again."""
-    covered = signed.readings
-    found = _findings(session, sorted(covered))
-    for line in signed.covers["readings"]:
-        as_signed = signed.covers["findings"].get(line["id"], [])
-        if found.get(line["id"], []) == as_signed:
-            continue
-        since = (signed.round.signed_at or signed.round.ends_at) - ON_ITS_WAY
-        if not signatures.arrived_since(session, now[line["id"]]["motor_id"], since, covered):
+    as_signed = signed.covers["findings"]
+    differ = [line for line in signed.covers["readings"]
+              if found.get(line["id"], []) != as_signed.get(line["id"], [])]
+    since = (signed.round.signed_at or signed.round.ends_at) - ON_ITS_WAY
+    motors = {line["id"]: now[line["id"]]["motor_id"] for line in differ}
+    arrived = signatures.arrived_since(session, set(motors.values()), since, signed.readings) if differ else set()
+    for line in differ:
+        if motors[line["id"]] not in arrived:
             return _fault(signed, line["tag"], f"the findings of reading {line['id']} are not as they were signed, "
                                                "and nothing arrived that would have changed them")
     return None
@@ -214,7 +221,12 @@ def addenda_of(session: Session, opened: Round) -> list[Reading]:
     """Entries of a signed round that its signature does not cover: late arrivals and corrections."""
     if opened.signed_at is None:
         return []
-    return _not_covered(signatures.signature_of(session, opened.id), rounds.readings_of_round(session, opened.id))
+    return addenda_to(session, opened, signatures.signature_of(session, opened.id))
+
+
+def addenda_to(session: Session, opened: Round, signed: Signature | None) -> list[Reading]:
+    """The same, of a round whose signature is at hand."""
+    return _not_covered(signed, rounds.readings_of_round(session, opened.id))
 
 
 def addenda_received(session: Session, unit: Unit, start: datetime, end: datetime) -> list[Reading]:

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 import seed_demo
-from app import checkup, create_app, guessing, judging
+from app import checkup, create_app, guessing, judging, lubricating
 from app.config import Settings
 from app.db import Database
 from app.demo import plant
@@ -167,8 +167,8 @@ def test_flags_stand_in_every_stage_of_their_life(session: Session) -> None:
 
 def test_greasing_is_overdue_by_days_and_by_running_hours_and_one_was_never_recorded(session: Session) -> None:
     unit = the_unit(session)
-    lines = [line for line in judging.greasing_due(session, unit, NOW) if line.finding]
-    kinds = {(line.motor.tag, line.finding.unit_of_measure) for line in lines if line.finding}
+    kinds = {(line.motor.tag, line.finding.unit_of_measure) for line in lubricating.plan(session, unit, NOW)
+             if line.finding}
     assert kinds == {("P-102A", "days"), ("B-711", "h"), ("P-511", None)}
 
 

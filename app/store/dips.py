@@ -51,9 +51,11 @@ class DipAnswer(Base):
 
 
 def newest_dips(session: Session, unit_id: int, most: int = 5) -> list[Dip]:
+    """Without what was said of each motor, until it is asked for."""
     return list(session.scalars(sa.select(Dip).where(Dip.unit_id == unit_id).order_by(Dip.at.desc()).limit(most)
-                                .options(sa.orm.joinedload(Dip.person))))
+                                .options(sa.orm.joinedload(Dip.person), sa.orm.lazyload(Dip.answers))))
 
 
 def dip_by_id(session: Session, unit_id: int, dip_id: int) -> Dip | None:
-    return session.scalar(sa.select(Dip).where(Dip.unit_id == unit_id, Dip.id == dip_id))
+    return session.scalars(sa.select(Dip).where(Dip.unit_id == unit_id, Dip.id == dip_id)
+                           .options(sa.orm.joinedload(Dip.answers))).unique().one_or_none()

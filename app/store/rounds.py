@@ -242,7 +242,7 @@ def readings_of_round(session: Session, round_id: int) -> list[Reading]:
     return list(session.scalars(sa.select(Reading).where(
         Reading.round_id == round_id, Reading.taken_back.is_(False), not_corrected())
                                 .order_by(Reading.taken_at, Reading.received_at, Reading.id)
-                                .options(sa.orm.joinedload(Reading.person).lazyload(Person.units),
+                                .options(sa.orm.joinedload(Reading.motor), with_name(Reading.person),
                                          sa.orm.joinedload(Reading.token).lazyload(Token.unit))))
 
 

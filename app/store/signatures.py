@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
-from app.store.base import Base
+from app.store.base import Base, Key16
 from app.store.lubrication import Greasing
 from app.store.people import with_name
 from app.store.rounds import Reading, Round
@@ -43,6 +43,13 @@ def signature_of(session: Session, round_id: int) -> Signature | None:
     return session.scalar(sa.select(Signature).where(Signature.round_id == round_id))
 
 
+def signed_sheet(session: Session, unit_id: int, round_id: int) -> Signature | None:
+    """The signature of a round of the unit, with the round and the unit's name."""
+    return session.scalar(sa.select(Signature).where(Signature.round_id == round_id, Signature.unit_id == unit_id)
+                          .options(sa.orm.joinedload(Signature.round), sa.orm.joinedload(Signature.unit)
+                                   .lazyload(Unit.patterns)))
+
+
 def last_signature(session: Session, unit_id: int) -> Signature | None:
     """The newest; the unit is held until the transaction ends, so that two signing at once make one chain."""
     session.execute(sa.select(Unit.id).where(Unit.id == unit_id).with_for_update())
@@ -72,13 +79,13 @@ def unsealed(session: Session) -> list[Round]:
         mine.signed_at > began, ~sa.exists().where(Signature.round_id == mine.id)).order_by(mine.starts_at)))
 
 
-def arrived_since(session: Session, motor_id: int, since: datetime, covered: set[uuid.UUID]) -> bool:
-    """Whether an entry that no signature covered came in for this motor: then older ones were judged once more."""
-    ids = session.scalars(sa.select(Reading.id).where(Reading.motor_id == motor_id, Reading.received_at >= since))
-    if any(key not in covered for key in ids):
-        return True
-    return session.scalar(sa.select(sa.exists().where(
-        Greasing.motor_id == motor_id, Greasing.received_at >= since))) or False
+def arrived_since(session: Session, motor_ids: set[int], since: datetime, covered: set[uuid.UUID]) -> set[int]:
+    """For which of these motors an entry came in that no signature covered: then older ones were judged once more."""
+    ids = sa.select(Reading.motor_id, Reading.id).where(
+        Reading.motor_id.in_(motor_ids), Reading.received_at >= since)
+    greased = sa.select(Greasing.motor_id, sa.cast(sa.null(), Key16)).where(
+        Greasing.motor_id.in_(motor_ids), Greasing.received_at >= since)
+    return {motor_id for motor_id, key in session.execute(ids.union_all(greased)) if key not in covered}
 
 
 def received_between(session: Session, unit_id: int, start: datetime,

@@ -251,26 +251,12 @@ def start_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Start | None:
     return session.scalar(sa.select(Start).where(Start.unit_id == unit_id, Start.id == key))
 
 
-def starts_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Start]:
-    """The unit's starts in [start, end), for the week."""
-    return list(session.scalars(sa.select(Start).where(Start.unit_id == unit_id, Start.at >= start, Start.at < end)
-                                .order_by(Start.at, Start.id).options(sa.orm.joinedload(Start.motor),
-                                                                      sa.orm.joinedload(Start.person))))
-
-
-def trips_between(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Trip]:
-    """The unit's trips in [start, end), for the week."""
-    return list(session.scalars(sa.select(Trip).where(Trip.unit_id == unit_id, Trip.at >= start, Trip.at < end)
-                                .order_by(Trip.at, Trip.id).options(sa.orm.joinedload(Trip.motor),
-                                                                    sa.orm.joinedload(Trip.person))))
-
-
 def relays_to_reset(session: Session, unit_id: int) -> list[Trip]:
     """Overload trips whose relay nobody has recorded as reset, the newest first."""
     reset = sa.exists().where(TripAct.trip_id == Trip.id, TripAct.kind == RELAY_RESET)
     return list(session.scalars(sa.select(Trip).where(
         Trip.unit_id == unit_id, Trip.protection == "overload relay", ~reset).order_by(Trip.at.desc()).limit(50)
-        .options(sa.orm.joinedload(Trip.motor), sa.orm.joinedload(Trip.person))))
+        .options(sa.orm.joinedload(Trip.motor), sa.orm.lazyload(Trip.acts))))
 
 
 def last_state(session: Session, motor_id: int, at: datetime) -> tuple[datetime, str] | None:

@@ -57,6 +57,10 @@ def unit_named(session: Session, name: str) -> Unit | None:
     return session.scalar(sa.select(Unit).where(Unit.name == name))
 
 
+def restart_spacing_s(session: Session, unit_id: int) -> int | None:
+    return session.scalar(sa.select(Unit.restart_spacing_s).where(Unit.id == unit_id))
+
+
 def all_units(session: Session) -> list[Unit]:
     return list(session.scalars(sa.select(Unit).order_by(Unit.name)))
 

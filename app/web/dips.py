@@ -14,7 +14,7 @@ from app.rules.numbers import NotANumber, read_number
 from app.store import changes, dips, motors
 from app.store.dips import AFTER_DIP
 from app.store.people import HEAD_OPERATOR, OPERATOR
-from app.store.units import Unit
+from app.store.units import Unit, restart_spacing_s
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
 from app.web.times import BadTime, time_seen
 
@@ -37,7 +37,7 @@ def _page(session: Session, error: str | None = None, wanted: int | None = None)
     groups = power_dips.groups(session, unit(), now())
     return render_template("dips/page.html", dips=there, dip=chosen, groups=groups, error=error,
                            answers=chosen.newest_answers() if chosen else {}, form=request.form,
-                           unit_spacing=session.get_one(Unit, unit().id).restart_spacing_s)
+                           unit_spacing=restart_spacing_s(session, unit().id))
 
 
 def _just_now(there: list[dips.Dip]) -> dips.Dip | None:

@@ -21,12 +21,12 @@ bp = Blueprint("signatures", __name__)
 def sheet(round_id: int) -> Any:
     """The sheet as signed. A sheet that nobody signed, or signed before sheets had a code, has no such page."""
     with reading() as session:
-        opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
-        signed = found_or_404(stored.signature_of(session, opened.id))
-        entries = rounds.readings_as_signed(session, opened.id)
-        addenda = signatures.addenda_of(session, opened)
+        signed = found_or_404(stored.signed_sheet(session, unit().id, round_id))
+        entries = rounds.readings_as_signed(session, round_id)
+        found = flags.findings_of(session, [r.id for r in entries])
         return render_template(
-            "signatures/sheet.html", round=opened, signed=signed, rows=signed.covers["rows"],
+            "signatures/sheet.html", round=signed.round, signed=signed, rows=signed.covers["rows"],
             entry={str(r.id): r for r in entries}, findings=signed.covers["findings"], groups=in_groups(signed.code),
-            previous=in_groups(signed.previous) if signed.previous else None, addenda=addenda,
-            found=flags.findings_of(session, [r.id for r in addenda]), fault=signatures.fault_of(session, signed))
+            previous=in_groups(signed.previous) if signed.previous else None,
+            addenda=signatures.addenda_to(session, signed.round, signed), found=found,
+            fault=signatures.fault_of(session, signed, found))
