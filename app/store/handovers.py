@@ -70,6 +70,9 @@ class HandoverItem(Base):
     motor: Mapped[Motor | None] = relationship(lazy="joined")
 
 
+_back = sa.orm.aliased(Round, name="back")
+
+
 @once
 def handover_of(session: Session, round_id: int) -> Handover | None:
     return session.scalar(sa.select(Handover).where(Handover.round_id == round_id).options(
@@ -93,8 +96,16 @@ class Earlier(NamedTuple):
 
 
 def _newest(unit_id: int, most: int) -> sa.Select[int]:
-    """Ids of the rounds of the newest handovers: walked from the newest round back, however long the history."""
-    return (sa.select(Round.id).join(Handover, Handover.round_id == Round.id).where(Round.unit_id == unit_id)
+    """Ids of the rounds of the newest handovers: walked from the newest round back, however long the history.
+
+    Not further than the oldest round of those made last: none of the newest lies before it. Without that, a unit that
+    hands over in words only would have all its rounds walked through at every sheet.
+    """
+    made_last = (sa.select(Handover.round_id).where(Handover.unit_id == unit_id)
+                 .order_by(Handover.made_at.desc()).limit(most).subquery())
+    since = sa.select(sa.func.min(_back.starts_at)).join(made_last, made_last.c.round_id == _back.id).scalar_subquery()
+    return (sa.select(Round.id).join(Handover, Handover.round_id == Round.id)
+            .where(Round.unit_id == unit_id, Round.starts_at >= since)
             .order_by(Round.starts_at.desc()).limit(most))
 
 

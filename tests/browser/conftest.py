@@ -36,7 +36,8 @@ class Live:
 @pytest.fixture
 def live_server(app: Flask) -> Iterator[Live]:
     """The test's own app under the server it is shipped with. Replaces pytest-flask's, which forks Flask's own."""
-    server = Server(("127.0.0.1", 0), app.wsgi_app, numthreads=4)
+    server = Server(("127.0.0.1", 0), app.wsgi_app, numthreads=4,
+                    shutdown_timeout=30)  # a request under way ends first, on a busy machine too: it holds a connection
     server.prepare()
     thread = threading.Thread(target=server.serve, name="server")
     thread.start()

@@ -99,15 +99,17 @@ def test_but_a_long_idle_makes_a_check_due() -> None:
     assert ask(MOTORS[0], PLANS[0], history, 900 + 30 * day).decided_by == "pre-start check"
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=600, deadline=None)  # of which one in five is told a time
 @given(motors, plans, events, gaps_s, st.booleans())
 def test_the_time_told_is_the_first_at_which_it_may_be_started(motor: Nameplate, plan: StartPlan,
                                                                drawn: list[tuple[int, str, int]], gap: int,
                                                                continuous: bool) -> None:
     history, end = told(drawn)
     answer = ask(motor, plan, history, end + gap, continuous)
-    assume(answer.not_before is not None)
-    assert answer.not_before is not None and answer.not_before > moment(end + gap)
+    if answer.not_before is None:
+        assert answer.answer != "not before"
+        return
+    assert answer.not_before > moment(end + gap)
     second = (answer.not_before - BEGIN).total_seconds()
     assert ask(motor, plan, history, second, continuous).answer == "yes"
     just_before = start_permission(motor, plan, history, answer.not_before - timedelta(microseconds=1),
