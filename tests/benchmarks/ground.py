@@ -21,6 +21,7 @@ from flask.testing import FlaskClient
 from app import create_app
 from app.config import Settings
 from app.db import Database
+from app.rules.facts import ENDS
 from app.store.people import SignedIn, person_by_sign_in
 from tests.benchmarks.bulk import Loaded, load
 from tests.benchmarks.invented import Machine
@@ -71,6 +72,15 @@ class Ground:
                 "vibration_both": "as usual", "bearing_feel_DE": "warm", "bearing_feel_ODE": "warm",
                 "winding_feel": "warm", "amps_1": f"{machine.rated_a * machine.load:.1f}", "lubricant_both": "ok",
                 "cleanliness": "clean"}
+
+    def reading(self, machine: Machine, who: str, at: datetime | None = None) -> dict[str, object]:
+        """The same entry as a tablet sends it from its queue. at: when it was made, by a clock as right as ours."""
+        instant = (at or self.clock.now).isoformat()
+        return {"id": str(uuid.uuid4()), "tag": machine.tag, "taken_at": instant, "device_now": instant, "by": who,
+                "state": "running", "smoke": "none", "leak": "none", "guard": "in place", "ground": "in place",
+                "vibration_feel": dict.fromkeys(ENDS, "as usual"), "bearing_feel": dict.fromkeys(ENDS, "warm"),
+                "winding_feel": "warm", "current_a": [round(machine.rated_a * machine.load, 1)],
+                "lubricant": dict.fromkeys(ENDS, "ok"), "cleanliness": "clean"}
 
 
 def _hashed(value: str) -> str:

@@ -18,7 +18,9 @@ from app.store.people import OPERATOR
 from tests import factories
 from tests.benchmarks import floors
 from tests.benchmarks.ground import Ground, Running, served
+from tests.benchmarks.invented import Machine
 from tests.benchmarks.lines import Line, bests_ms
+from tests.benchmarks.tablets import ID
 
 FORM = {"Content-Type": "application/x-www-form-urlencoded"}
 CLIENTS, SECONDS = 50, 6.0
@@ -74,11 +76,21 @@ def fifty_tablets(ground: Ground) -> Iterator[Line]:
 
 
 def jobs_of(ground: Ground, count: int) -> list[tuple[str, str, str]]:
-    """Address, cookie and form of so many people, each at a motor of their own."""
-    pairs = zip(_crew(ground, count), zip(ground.loaded.motor_ids, ground.loaded.machines, strict=True), strict=False)
+    """Address, cookie and form of so many people, each at a motor of their own. ID stands for each entry's own."""
     return [(f"/motors/{motor_id}/entry", f"rounds={ground.key_of(who)}",
-             urlencode({k: v for k, v in ground.entry(machine, who).items() if k != "id"}))
-            for who, (motor_id, machine) in pairs]
+             urlencode({**ground.entry(machine, who), "id": ID}))
+            for who, motor_id, machine in _at_motors(ground, count)]
+
+
+def queued_of(ground: Ground, count: int) -> list[tuple[str, str, str]]:
+    """The same as their tablets send it from the queue, made in the moment it is sent by the tablet's clock."""
+    return [("/tablet/readings", f"rounds={ground.key_of(who)}", json.dumps({**ground.reading(machine, who), "id": ID}))
+            for who, _, machine in _at_motors(ground, count)]
+
+
+def _at_motors(ground: Ground, count: int) -> list[tuple[str, int, Machine]]:
+    return [(who, motor_id, machine) for who, motor_id, machine in zip(
+        _crew(ground, count), ground.loaded.motor_ids, ground.loaded.machines, strict=False)]
 
 
 def _crew(ground: Ground, count: int) -> list[str]:
@@ -117,21 +129,20 @@ def sixty_at_once(ground: Ground) -> Iterator[Line]:
     client, who = ground.signed_in(ground.loaded.operator), ground.loaded.operator
     floor = floors.bare_save(ground.folder)
     bare = floor.test_client()
-    pairs = list(itertools.islice(itertools.cycle(zip(ground.loaded.motor_ids, ground.loaded.machines, strict=True)),
-                                  60))
+    machines = list(itertools.islice(itertools.cycle(ground.loaded.machines), 60))
 
     def send() -> None:
-        for motor_id, machine in pairs:
+        for machine in machines:
             ground.clock.advance(seconds=70)
-            answer = client.post(f"/motors/{motor_id}/entry", data=ground.entry(machine, who))
-            assert answer.status_code == 303
+            answer = client.post("/tablet/readings", json=ground.reading(machine, who))
+            assert answer.status_code == 201
 
-    fields = ground.entry(ground.loaded.machines[0], who)
+    fields = ground.entry(machines[0], who)
 
     def least() -> None:
-        for _ in pairs:
+        for _ in machines:
             bare.post("/save", data=fields)
 
     figure, low = bests_ms(3, send, least)
     floor.extensions["database"].close()
-    yield Line("60 entries one after the other", figure, "ms", low, 2.0)
+    yield Line("60 queued entries one after the other, by the tablet's door", figure, "ms", low, 2.0)

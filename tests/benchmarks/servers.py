@@ -12,12 +12,12 @@ from app import create_app
 from app.config import Settings
 from tests.benchmarks.ground import Ground, Running, served
 from tests.benchmarks.lines import Line
-from tests.benchmarks.saves import CLIENTS, driven, jobs_of
+from tests.benchmarks.saves import CLIENTS, driven, queued_of
 
 
 def one_and_two(ground: Ground) -> Iterator[Line]:
     """The second server's gain is bounded by this machine's cores: database and tablets run on them too."""
-    jobs, figures = jobs_of(ground, CLIENTS), []
+    jobs, figures = queued_of(ground, CLIENTS), []
     for count in (1, 2):
         ground.clock.advance(hours=4)
         workers = [_worker(ground) for _ in range(count)]
