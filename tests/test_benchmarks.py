@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 import sqlalchemy as sa
 
 from app.db import Database
+from app.store import rounds
 from app.store.rounds import Reading, Round
 from app.store.starts import Start
 from tests.benchmarks.bulk import load
 from tests.benchmarks.lines import Line, table
+from tests.benchmarks.sites import partition
 
 
 @pytest.mark.parametrize(("figure", "floor", "at_least", "met"), [
@@ -54,3 +58,18 @@ def test_planted_stands_are_filled_in_with_the_starts_that_were_logged(database:
 def test_units_are_filled_beside_each_other(database: Database) -> None:
     first, second = (load(database, motors=2, days=30, unit=f"Unit {i}") for i in (1, 2))
     assert not {*first.motor_ids} & {*second.motor_ids}
+
+
+def test_a_copy_parted_by_month_holds_the_same_readings(new_database: Callable[..., Database]) -> None:
+    """Two rounds a day from 31 August to 31 October; parts are made for 31 days ahead, which is 1 December: five."""
+    database = new_database("postgresql", upgraded=False)  # its schema is changed here
+    database.upgrade()
+    loaded = load(database, motors=2, days=62, shifts=2)
+    with database.reading() as session:
+        before = [(r.id, r.taken_at) for r in rounds.newest_readings(session, loaded.motor_ids[0], 50)]
+    assert partition(database, loaded.last_at) == 5
+    with database.reading() as session:
+        assert [(r.id, r.taken_at) for r in rounds.newest_readings(session, loaded.motor_ids[0], 50)] == before
+        parts = session.execute(sa.text("SELECT tableoid::regclass::text, count(*) FROM reading GROUP BY 1")).all()
+    assert sum(count for _, count in parts) == 2 * 62 * 2
+    assert {name for name, _ in parts} == {"reading_2026_08", "reading_2026_09", "reading_2026_10"}

@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Iterable
 
 from tests import cluster
-from tests.benchmarks import costs, history, loading, pages, peers, saves, servers, walking, week
+from tests.benchmarks import costs, history, loading, pages, peers, saves, servers, sites, walking, week
 from tests.benchmarks.answer_key import judge
 from tests.benchmarks.ground import Ground, filled
 from tests.benchmarks.invented import AS_HEARD, AS_MEASURED, invent
@@ -35,7 +35,9 @@ def measured(measures: dict[str, Measure], wanted: list[str], lines: list[Line],
     chosen = {name: measure for name, measure in measures.items() if _asked(name, wanted)}
     if not chosen:
         return
+    begun = time.perf_counter()
     with filled(**unit) as ground:
+        _spent(f"filling {unit['motors']} motors, {unit['days']} days", time.perf_counter() - begun)
         for name, measure in chosen.items():
             _run(name, lambda measure=measure: measure(ground), lines)
 
@@ -53,7 +55,25 @@ def _run(name: str, work: Callable[[], Iterable[Line]], lines: list[Line]) -> No
     except Exception as error:  # the other figures still count
         lines.append(Line(f"{name}: failed, {type(error).__name__}: {error}"[:110], 1.0, "", goal=0.0))
         print(f"  {name} failed: {error!r}", flush=True)
-    print(f"{name}: {len(lines) - before} figures in {time.perf_counter() - begun:.0f} s", flush=True)
+    print(f"{name}: {len(lines) - before} figures", flush=True)
+    _spent(name, time.perf_counter() - begun)
+
+
+#: What each part took, in the order they ran: the plain run has twelve minutes.
+PARTS: list[tuple[str, float]] = []
+PLAIN_RUN_S = 720.0
+
+
+def _spent(part: str, seconds: float) -> None:
+    PARTS.append((part, seconds))
+
+
+def _times(plain: bool) -> str:
+    """Seconds by part, and the whole; whether the plain run kept within its minutes is told, not judged."""
+    whole = sum(seconds for _, seconds in PARTS)
+    told = [f"  {seconds:5.0f} s  {part}" for part, seconds in PARTS]
+    over = f", over the {PLAIN_RUN_S / 60:.0f} minutes of a plain run" if plain and whole > PLAIN_RUN_S else ""
+    return "\n".join(["Time by part:", *told, f"  {whole:5.0f} s  together{over}"])
 
 
 def key() -> Iterable[Line]:
@@ -69,7 +89,7 @@ def main(arguments: list[str]) -> int:
     full, wanted = "--full" in arguments, [a for a in arguments if not a.startswith("-")]
     lines: list[Line] = []
     left_out: list[str] = [] if full else ["5,000,000 readings (500,000 were taken)", "5,475,000 readings loaded",
-                                           "100,000 exceptions as files",
+                                           "100,000 exceptions as files", "many sites: servers, months, clusters",
                                            "what people use instead (--full, with the extra `peers`)"]
     try:
         with cluster.running() as url:
@@ -78,6 +98,7 @@ def main(arguments: list[str]) -> int:
         left_out.append(f"PostgreSQL: {error}")
         _all(None, full, wanted, lines, left_out)
     print("\n" + table(lines))
+    print(_times(not full and not wanted))
     for what in left_out if not wanted else ():
         print(f"Left out: {what}.")
     missed = [line.name for line in lines if line.met is False]
@@ -91,7 +112,9 @@ def _all(server: cluster.Server | None, full: bool, wanted: list[str], lines: li
         _run("answer key", key, lines)
     measured(ON_A_UNIT, wanted, lines, motors=60, days=278)
     if server is not None and (_asked("save", wanted) or _asked("servers", wanted)):
+        begun = time.perf_counter()
         with filled(server.make()) as ground:
+            _spent("filling 60 motors, 278 days, PostgreSQL", time.perf_counter() - begun)
             _run("save, PostgreSQL", lambda: saves.one_entry(ground, server.make()), lines)
             _run("servers", lambda: servers.one_and_two(ground), lines)
     measured(ON_A_LARGE_UNIT, wanted, lines, motors=400, days=30)
@@ -104,6 +127,10 @@ def _all(server: cluster.Server | None, full: bool, wanted: list[str], lines: li
         _run("rows of a week", week.hundred_thousand_rows, lines)
     if _asked("load", wanted):
         _run("load", lambda: loading.load(full), lines)
+    if full and server is not None and _asked("sites", wanted):
+        _run("sites: servers", lambda: sites.several_servers(server), lines)
+        _run("sites: clusters", lambda: sites.two_clusters(server), lines)
+        _run("sites: months", lambda: sites.by_month(server), lines)
     if full and _asked("peers", wanted):
         missing = peers.missing()
         if missing:

@@ -43,7 +43,7 @@ def _saving(ground: Ground) -> Callable[[], None]:
     return save
 
 
-def _getting(path: str) -> Callable[[Ground], Callable[[], None]]:
+def getting(path: str) -> Callable[[Ground], Callable[[], None]]:
     def prepared(ground: Ground) -> Callable[[], None]:
         client = ground.signed_in(ground.loaded.supervisor)
         at = path.format(motor_id=ground.loaded.motor_ids[0])
@@ -58,5 +58,5 @@ def _getting(path: str) -> Callable[[Ground], Callable[[], None]]:
 
 #: What is measured: the four jobs that must not slow down, and the answer whether a motor may be started.
 JOBS: dict[str, Callable[[Ground], Callable[[], None]]] = {
-    "save": _saving, "sheet": _getting("/sheet"), "review": _getting("/review"),
-    "motor's page": _getting("/motors/{motor_id}"), "start page": _getting("/motors/{motor_id}/start")}
+    "save": _saving, "sheet": getting("/sheet"), "review": getting("/review"),
+    "motor's page": getting("/motors/{motor_id}"), "start page": getting("/motors/{motor_id}/start")}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 
@@ -20,14 +21,21 @@ def one_and_two(ground: Ground) -> Iterator[Line]:
     jobs, figures = queued_of(ground, CLIENTS), []
     for count in (1, 2):
         ground.clock.advance(hours=4)
-        workers = [_worker(ground) for _ in range(count)]
-        try:
-            figures.append(driven([_port(worker) for worker in workers], jobs)[0])
-        finally:
-            for worker in workers:
-                worker.terminate()
-                worker.wait(timeout=20)
+        with workers([ground] * count) as ports:
+            figures.append(driven(ports, jobs)[0])
     yield Line("saves a second, 50 clients, two servers on one PostgreSQL beside one", figures[1], "/s", figures[0])
+
+
+@contextmanager
+def workers(grounds: list[Ground]) -> Iterator[list[int]]:
+    """An app server of its own process for each of these; their ports."""
+    started = [_worker(ground) for ground in grounds]
+    try:
+        yield [_port(one) for one in started]
+    finally:
+        for one in started:
+            one.terminate()
+            one.wait(timeout=20)
 
 
 def _worker(ground: Ground) -> subprocess.Popen[str]:
@@ -36,9 +44,9 @@ def _worker(ground: Ground) -> subprocess.Popen[str]:
     return subprocess.Popen(command, stdout=subprocess.PIPE, stdin=subprocess.PIPE, text=True)
 
 
-def _port(worker: subprocess.Popen[str]) -> int:
-    assert worker.stdout is not None
-    return int(worker.stdout.readline())
+def _port(started: subprocess.Popen[str]) -> int:
+    assert started.stdout is not None
+    return int(started.stdout.readline())
 
 
 if __name__ == "__main__":

@@ -44,8 +44,8 @@ async def _all(ports: list[int], jobs: list[list[str]], seconds: float) -> dict[
                            for i, job in enumerate(jobs)))
     spent = time.perf_counter() - begun
     taken.sort()
-    return {"a_second": len(taken) / spent, "p99_ms": 1000 * taken[int(len(taken) * 0.99)], "refused": len(refused),
-            "first": refused[:1]}
+    return {"a_second": len(taken) / spent, "p99_ms": 1000 * taken[int(len(taken) * 0.99)], "answered": len(taken),
+            "refused": len(refused), "first": refused[:1]}
 
 
 if __name__ == "__main__":
