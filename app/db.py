@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 import threading
+import time
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -30,6 +31,10 @@ from app.store.prepared import Glance
 MIGRATION_LOCK = 7_201_406
 
 
+#: A connection to PostgreSQL that was used within so many seconds is taken to stand.
+RESTED_S = 1.0
+
+
 class DatabaseTooNew(RuntimeError):
     """The database was written by a newer version of this program."""
 
@@ -45,6 +50,25 @@ def _sqlite_rules(engine: sa.Engine) -> None:
     def _begin(connection: sa.Connection) -> None:
         mode = connection.get_execution_options().get("sqlite_begin", "DEFERRED")
         connection.exec_driver_sql(f"BEGIN {mode}")
+
+
+def _postgres_rules(engine: sa.Engine) -> None:
+    """A connection that has rested is asked whether it still stands, so that the first to come after the server was
+    away does not pay for it. One used a moment ago is not asked: every statement would wait for two answers."""
+
+    @event.listens_for(engine, "checkin")
+    def _rest(_connection: Any, record: Any) -> None:
+        record.info["rests_since"] = time.monotonic()
+
+    @event.listens_for(engine, "checkout")
+    def _still_there(connection: Any, record: Any, _held: Any) -> None:
+        rests_since = record.info.get("rests_since")
+        if rests_since is None or time.monotonic() - rests_since < RESTED_S:
+            return
+        try:
+            engine.dialect.do_ping(connection)
+        except engine.dialect.loaded_dbapi.Error as error:
+            raise sa.exc.InvalidatePoolError from error  # the others were made before it too
 
 
 def normal_url(url: str) -> str:
@@ -63,11 +87,10 @@ class Database:
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
         # hide_parameters: what people typed stays out of logs, also when a statement fails
         options: dict[str, Any] = {"hide_parameters": True} if self.is_sqlite else {
-            "hide_parameters": True, "pool_pre_ping": True, "pool_size": 10,
+            "hide_parameters": True, "pool_size": 10,
             "connect_args": {"application_name": "round-sheet"}}
         self.engine = sa.create_engine(self.url, **options)
-        if self.is_sqlite:
-            _sqlite_rules(self.engine)
+        (_sqlite_rules if self.is_sqlite else _postgres_rules)(self.engine)
         writer = self.engine.execution_options(sqlite_begin="IMMEDIATE") if self.is_sqlite else self.engine
         self._read = sessionmaker(self.engine, expire_on_commit=False)
         self._write = sessionmaker(writer, expire_on_commit=False)

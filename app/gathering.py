@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -14,11 +14,11 @@ from app.rules import facts, regrease
 from app.rules import greased as greased_rules
 from app.rules.limits import Limits
 from app.store import changes, lubrication, rounds, starts, temporary
-from app.store.entry_ground import Ground
+from app.store.entry_ground import GREASED_BY, Ground
 from app.store.lubrication import ChartRow, Greased, Greasing, Interval
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
 from app.store.new_reading import NewReading
-from app.store.rounds import Past, Reading
+from app.store.rounds import Reading
 from app.store.units import Unit
 
 #: How many entries back the pace of the walk is looked at, for `look_again`.
@@ -127,10 +127,13 @@ def motor_facts(motor: Motor, at: datetime, greased: list[Greased], run: MotorRu
         by_control_room=frozenset(ammeter_there | {k for k in motor.by_control_room.split(",") if k}))
 
 
-def _pace(session: Session, reading: Reading | NewReading, fast_s: float) -> tuple[float | None, int]:
+def _pace(session: Session, reading: Reading | NewReading, fast_s: float,
+          ground: Ground | None) -> tuple[float | None, int]:
     """Seconds since this person's entry before, and how many entries in a row came within `fast_s`."""
-    return pace_of(reading, rounds.previous_by_person(session, reading.person_id, reading.taken_at, PACE_LOOK_BACK),
-                   fast_s)
+    lately = ground.lately if ground is not None else None
+    before = lately.by_person if lately else rounds.previous_by_person(session, reading.person_id, reading.taken_at,
+                                                                       PACE_LOOK_BACK)
+    return pace_of(reading, before[:PACE_LOOK_BACK], fast_s)
 
 
 def pace_of(reading: Reading | NewReading, before: list[datetime], fast_s: float) -> tuple[float | None, int]:
@@ -152,10 +155,13 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewR
              in_force: Limits | None = None, ground: Ground | None = None) -> facts.Facts:
     """Everything the rules are given for one motor at one instant. ground: what a save has found out already."""
     run = ground.run if ground is not None else run_then(session, motor, at)
-    greased = lubrication.last_greased(session, motor.id, at + timedelta(microseconds=1))
-    before = [p.facts for p in _past(session, motor, at, ground)] if reading is not None else []
+    lately = ground.lately if ground is not None else None
+    greased = lately.greased if lately else lubrication.last_greased(session, motor.id, at + GREASED_BY)
+    running = lately.running if lately else (
+        rounds.last_running_past(session, motor.id, at) if reading is not None else [])
+    before = [past.facts for past in running]
     fast_s = (in_force or Limits()).value("look_again_pace_s")
-    pace_s, fast = _pace(session, reading, fast_s) if reading is not None else (None, 0)
+    pace_s, fast = _pace(session, reading, fast_s, ground) if reading is not None else (None, 0)
     return facts.Facts(
         motor=motor_facts(motor, at, greased, run), now=at, reading=reading.as_facts() if reading else None,
         history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
@@ -165,12 +171,6 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewR
                               new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
         walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,
         show=unit.show)
-
-
-def _past(session: Session, motor: Motor, at: datetime, ground: Ground | None) -> list[Past]:
-    if ground is not None and ground.past is not None:
-        return ground.past
-    return rounds.last_running_past(session, motor.id, at)
 
 
 def _last_start_at(session: Session, motor: Motor, reading: Reading | NewReading | None, at: datetime,

@@ -41,8 +41,9 @@ AGAIN_AFTER_LATE = 60
 # judging an entry ------------------------------------------------------------------------------------------
 
 
-def judge_newest(session: Session, unit: Unit, ground: Ground, reading: NewReading) -> list[Finding]:
-    """Judges the newest reading of a motor, stored just now. ground: how it stands with the motor since then.
+def judge_newest(session: Session, unit: Unit, ground: Ground, reading: NewReading, flagged: bool) -> list[Finding]:
+    """Judges the newest reading of a motor, stored just now. ground: how it stands with the motor since then;
+    flagged: a flag of it is open.
 
     Where nothing is found and no flag stands, as mostly, nothing is stored and no row is loaded.
     """
@@ -50,11 +51,11 @@ def judge_newest(session: Session, unit: Unit, ground: Ground, reading: NewReadi
     in_force = limits.limits_from(limits_kept.changes(session, unit.id, ground.limits_at), motor.id, at)
     given = facts_of(session, unit, motor, reading, at, in_force, ground)
     found = sheet.judge(given, in_force)
-    if not found and not ground.flagged:
+    if not found and not flagged:
         return found
     cause = Cause("reading", reading.id, at, reading.received_at, reading.person_id)
     store_findings(session, motor, cause, found, first=True)
-    stood = flags.open_flags_of_motor(session, motor.id) if ground.flagged else []
+    stood = flags.open_flags_of_motor(session, motor.id) if flagged else []
     raise_flags(session, unit, motor, cause, found, stood)
     if stood:
         _answer_others(session, unit, given, found, session.get_one(Reading, reading.id), stood, in_force)

@@ -288,11 +288,11 @@ def _record_whole(session: Session, sender: Sender, entry: Entry, typed: dict[st
     return Recorded(row.id, True, found)
 
 
-def look_at(session: Session, unit: Unit, motor_id: int, entry_id: uuid.UUID | None, at: datetime) -> Ground | None:
-    """How it stands with a motor before an entry of this instant is read and stored, with its last running readings.
-    The motor's row is ours from now on. None where it is not one of the unit."""
-    ground = entry_ground.ground_of_motor(session, unit.id, motor_id, _instant(unit, entry_id, at))
-    return ground._replace(past=rounds.last_running_past(session, motor_id, at)) if ground is not None else None
+def look_at(session: Session, unit: Unit, motor_id: int, entry_id: uuid.UUID | None, at: datetime,
+            person: Person) -> Ground | None:
+    """How it stands with a motor before an entry of this instant is read and stored, with what was lately. The motor's
+    row is ours from now on. None where it is not one of the unit."""
+    return entry_ground.ground_of_motor(session, unit.id, motor_id, _instant(unit, entry_id, at), person.id)
 
 
 def ground_of(session: Session, sender: Sender, entry: Entry, seen: Ground | None = None) -> Ground | None:

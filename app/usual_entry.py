@@ -6,34 +6,41 @@ Everything else (late, corrected, sent again, the first of its shift) goes the w
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy.orm import Session
 
 from app import judging
 from app.rules import facts
 from app.rules.findings import Finding
-from app.store import motors, new_reading
+from app.store import flags, motors, new_reading
 from app.store.entry_ground import Ground
 from app.store.motors import MotorRun
 from app.store.new_reading import NewReading
+from app.store.prepared import Question, ask_together
 from app.store.units import Unit
 
 
 def store(session: Session, unit: Unit, ground: Ground, row: NewReading) -> list[Finding]:
     """Stores and judges it. Raises IntegrityError where another motor's entry took its id in this moment: sent again,
     it is told so."""
-    new_reading.store_reading(session, row)
+    kept: list[Question[Any]] = [new_reading.storing(row)]
     if not row.skipped and row.state:
-        ground = ground._replace(run=_seen(session, ground, row.state, row))
-    return judging.judge_newest(session, unit, ground, row)
+        run = _seen(session, ground, row.state, row)
+        # A lock stands until it is ended; whatever else a motor is found in, is its condition.
+        locked = ground.condition == facts.LOCKED_OUT
+        kept += [] if locked else [motors.storing_condition(row.motor_id, row.state, row.taken_at)]
+        kept += [motors.storing_run(run)]
+        ground = ground._replace(run=run)
+    # Asked behind the entry: it waits, as it is stored, for whoever signs its round, and sees what they flagged.
+    *_, flagged = ask_together(session, *kept, flags.asking_any_open(row.motor_id))
+    return judging.judge_newest(session, unit, ground, row, flagged)
 
 
 def _seen(session: Session, ground: Ground, state: str, row: NewReading) -> MotorRun:
-    """The motor was found in this state: its condition (a lock stands until it is ended), and how long it has run."""
-    if ground.condition != facts.LOCKED_OUT:
-        motors.store_condition(session, row.motor_id, state, row.taken_at)
+    """How long the motor has run, now that it was found in this state."""
     run = ground.run
     if run is None:
         return motors.begin_run(session, row.motor_id, state, row.taken_at)
     run.observe(state, row.taken_at, exact=False)
-    motors.store_run(session, run)
     return run

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import uuid
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -16,18 +16,20 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.attributes import set_committed_value
 
+from app.store import lubrication, rounds
 from app.store.base import Key16, UtcDateTime
-from app.store.flags import Flag
 from app.store.limits import LimitChange
-from app.store.lubrication import Greasing
+from app.store.lubrication import Greased, Greasing
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, tag_key
-from app.store.prepared import Kept, Prepared, columns_of, detached
+from app.store.prepared import Kept, Prepared, Question, Row, ask_together, columns_of, detached, no_answer
 from app.store.rounds import Past, Reading, Round, not_corrected
 from app.store.starts import Start, Stop, Trip
 from app.store.temporary import TemporaryState
 
 #: One id names one entry, of whatever kind.
 KINDS = (Reading, Greasing, Start, Stop, Trip)
+#: A greasing of the very instant counts as done before the entry.
+GREASED_BY = timedelta(microseconds=1)
 #: What of a motor's row each look at it changes: read beside the rest.
 SEEN = ("condition", "condition_at")
 
@@ -39,6 +41,15 @@ class Instant(NamedTuple):
     at: datetime
     shift_date: date
     shift_name: str
+
+
+class Lately(NamedTuple):
+    """What was before the entry, the newest first: the motor's running readings and greasings, and when its person took
+    the readings before."""
+
+    running: list[Past]
+    greased: list[Greased]
+    by_person: list[datetime]
 
 
 class Ground(NamedTuple):
@@ -55,9 +66,8 @@ class Ground(NamedTuple):
     limits_at: int | None  # the newest change of the unit's limits
     last_start_at: datetime | None
     half_way: bool  # something temporary stood then
-    flagged: bool  # a flag is open, or may be by the time the entry is in
     asked: Instant  # what it is the ground of
-    past: list[Past] | None = None  # its last running readings, where they were read already
+    lately: Lately | None = None  # where it was asked with the rest
 
     def newest(self, at: datetime) -> bool:
         """New, and later than everything known of its motor: nothing needs to be judged again, nothing made anew."""
@@ -100,8 +110,7 @@ def _ground(which: Any) -> Any:
             sa.select(Start.at).where(Start.motor_id == Motor.id, Start.at <= _AT).order_by(Start.at.desc()).limit(1)
             .scalar_subquery(),
             sa.exists().where(TemporaryState.motor_id == Motor.id, TemporaryState.since <= _AT,
-                              sa.or_(TemporaryState.ended_at.is_(None), TemporaryState.ended_at > _AT)),
-            sa.exists().where(Flag.motor_id == Motor.id, Flag.closed_at.is_(None)))
+                              sa.or_(TemporaryState.ended_at.is_(None), TemporaryState.ended_at > _AT)))
         .outerjoin(Round, sa.and_(Round.unit_id == Motor.unit_id,
                                   Round.shift_date == sa.bindparam("shift_date", type_=sa.Date()),
                                   Round.shift_name == sa.bindparam("shift_name", type_=sa.Text())))
@@ -129,22 +138,31 @@ def ground_of_tag(session: Session, unit_id: int, tag: str, entry: Instant) -> G
     """The motor's ground, once its row is ours: entries of one motor are judged one after the other, also with several
     servers on one database. Its key stays free: a round being opened or signed meanwhile may point at it. None where no
     motor of the unit has the tag."""
-    return _ground_of(session, _TAG, {"unit_id": unit_id, "tag_key": tag_key(tag)}, entry)
+    asked = _asking(session, _TAG, {"unit_id": unit_id, "tag_key": tag_key(tag)}, entry)
+    return ask_together(session, *asked)[-1]  # type: ignore[no-any-return]
 
 
-def ground_of_motor(session: Session, unit_id: int, motor_id: int, entry: Instant) -> Ground | None:
-    """The same for a motor by its key; None where it is not one of the unit."""
-    return _ground_of(session, _KEY, {"unit_id": unit_id, "motor_id": motor_id}, entry)
+def ground_of_motor(session: Session, unit_id: int, motor_id: int, entry: Instant, person_id: int) -> Ground | None:
+    """The same for a motor by its key, with what was lately; None where it is not one of the unit."""
+    asked = _asking(session, _KEY, {"unit_id": unit_id, "motor_id": motor_id}, entry)
+    *_, ground, running, greased, by_person = ask_together(
+        session, *asked, rounds.asking_last_running(motor_id, entry.at),
+        lubrication.asking_last_greased(motor_id, entry.at + GREASED_BY), rounds.asking_previous_by_person(
+            person_id, entry.at))
+    return ground._replace(lately=Lately(running, greased, by_person)) if ground is not None else None
 
 
-def _ground_of(session: Session, asked: tuple[Prepared, Prepared], whose: dict[str, Any],
-               entry: Instant) -> Ground | None:
-    lock, ground = asked
-    alone = session.get_bind().dialect.name == "sqlite"  # SQLite has one writer, and this is it
-    if not alone:
-        lock.rows(session, whose)
-    rows = ground.rows(session, {**whose, "id": entry.entry_id, "at": entry.at, "shift_date": entry.shift_date,
-                                 "shift_name": entry.shift_name})
+def _asking(session: Session, by: tuple[Prepared, Prepared], whose: dict[str, Any],
+            entry: Instant) -> list[Question[Any]]:
+    lock, ground = by
+    given = {"id": entry.entry_id, "at": entry.at, "shift_date": entry.shift_date, "shift_name": entry.shift_name}
+    asked = Question(ground, {**whose, **given}, lambda session, rows: _made(session, ground, rows, entry))
+    if session.get_bind().dialect.name == "sqlite":
+        return [asked]  # SQLite has one writer, and this is it
+    return [Question(lock, whose, no_answer), asked]
+
+
+def _made(session: Session, ground: Prepared, rows: list[Row], entry: Instant) -> Ground | None:
     if not rows:
         return None
     columns = _columns()
@@ -153,11 +171,9 @@ def _ground_of(session: Session, asked: tuple[Prepared, Prepared], whose: dict[s
                        lambda: _motor([ground.values(session, row, 0, whole) for row in rows]))
     rest = ground.values(session, rows[0], whole)
     run = rest[:len(columns.run)]
-    condition, condition_at, round_id, known, late, limits_at, last_start_at, half_way, flagged = (
-        rest[len(columns.run):])
-    # Elsewhere the entry waits, as it is stored, for whoever signs its round: what they flagged must be seen then.
+    condition, condition_at, round_id, known, late, limits_at, last_start_at, half_way = rest[len(columns.run):]
     return Ground(motor, condition, condition_at, _run(run), round_id, known, late, limits_at, last_start_at, half_way,
-                  flagged or not alone, entry)
+                  entry)
 
 
 def _run(values: list[Any]) -> MotorRun | None:

@@ -16,6 +16,7 @@ from app.store.asked import once
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor
 from app.store.people import Person
+from app.store.prepared import Prepared, Question
 
 CAUSES = ("reading", "greasing", "start", "round")
 #: No end. A plain word, because NULLs never collide in a unique index.
@@ -225,6 +226,15 @@ def _open_of_motor() -> Any:
 @once
 def open_flags_of_motor(session: Session, motor_id: int) -> list[Flag]:
     return list(session.scalars(_open_of_motor(), {"motor_id": motor_id}))
+
+
+_ANY_OPEN = Prepared(lambda: sa.select(sa.exists().where(
+    Flag.motor_id == sa.bindparam("motor_id", type_=sa.Integer()), Flag.closed_at.is_(None))))
+
+
+def asking_any_open(motor_id: int) -> Question[bool]:
+    """Whether a flag stands on this motor."""
+    return Question(_ANY_OPEN, {"motor_id": motor_id}, lambda _, rows: bool(rows[0][0]))
 
 
 def any_closed_after(session: Session, unit_id: int, motor_id: int, instant: datetime) -> bool:

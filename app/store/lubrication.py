@@ -13,7 +13,7 @@ from app.rules import facts
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, walking_order
 from app.store.people import Person, Token, with_name
-from app.store.prepared import Kept, Prepared, Row
+from app.store.prepared import Kept, Prepared, Question, Row, ask
 
 
 class Greasing(Base):
@@ -110,13 +110,17 @@ _GREASED = Prepared(_last_greased)
 _DONE: Kept[Greased] = Kept(4_000)
 
 
-def last_greased(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Greased]:
+def asking_last_greased(motor_id: int, before: datetime, most: int = 10) -> Question[list[Greased]]:
     """The same, just what the rules need."""
-    def made(row: Row) -> Greased:
+    def made(session: Session, row: Row) -> Greased:
         return Greased._make(_GREASED.values(session, row))
 
-    return [_DONE.of(row, lambda row=row: made(row)) for row in _GREASED.rows(  # type: ignore[misc]
-        session, {"motor_id": motor_id, "before": before, "most": most})]
+    return Question(_GREASED, {"motor_id": motor_id, "before": before, "most": most}, lambda session, rows: [
+        _DONE.of(row, lambda row=row: made(session, row)) for row in rows])  # type: ignore[misc]
+
+
+def last_greased(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Greased]:
+    return ask(session, asking_last_greased(motor_id, before, most))
 
 
 def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[ChartRow]:

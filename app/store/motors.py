@@ -15,7 +15,7 @@ from app.rules import facts, running_hours
 from app.store.asked import ASKED, once
 from app.store.base import Base, Real, UtcDateTime, one_of
 from app.store.people import Person
-from app.store.prepared import Prepared
+from app.store.prepared import Prepared, Question, no_answer
 from app.store.units import Unit
 
 CHECKED_EVERY = ("shift", "day", "week")
@@ -249,9 +249,9 @@ _RUN = Prepared(lambda: sa.update(MotorRun.__table__).where(  # type: ignore[arg
      for name in ("observed_at", "state", "run_s", "unsure_s")}))
 
 
-def store_condition(session: Session, motor_id: int, condition: str, at: datetime) -> None:
+def storing_condition(motor_id: int, condition: str, at: datetime) -> Question[None]:
     """The motor's condition, without its row having been loaded."""
-    _SEEN.run(session, {"which": motor_id, "condition": condition, "at": at})
+    return Question(_SEEN, {"which": motor_id, "condition": condition, "at": at}, no_answer)
 
 
 def begin_run(session: Session, motor_id: int, state: str, at: datetime) -> MotorRun:
@@ -262,10 +262,10 @@ def begin_run(session: Session, motor_id: int, state: str, at: datetime) -> Moto
     return run
 
 
-def store_run(session: Session, run: MotorRun) -> None:
+def storing_run(run: MotorRun) -> Question[None]:
     """The motor's running time, from an object of no session."""
-    _RUN.run(session, {"which": run.motor_id, "observed_at": run.observed_at, "state": run.state,
-                       "run_s": run.run_s, "unsure_s": run.unsure_s})
+    return Question(_RUN, {"which": run.motor_id, "observed_at": run.observed_at, "state": run.state,
+                           "run_s": run.run_s, "unsure_s": run.unsure_s}, no_answer)
 
 
 def fitted_plate(at: datetime) -> sa.ScalarSelect[int]:

@@ -9,9 +9,8 @@ from types import SimpleNamespace
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Session
 
-from app.store.prepared import Prepared
+from app.store.prepared import Prepared, Question, no_answer
 from app.store.rounds import Observed, Reading
 
 
@@ -46,6 +45,6 @@ _INSERT = Prepared(lambda: sa.insert(Reading.__table__).values(  # type: ignore[
     {column.key: sa.bindparam(column.key, type_=column.type) for column in Reading.__table__.columns}))
 
 
-def store_reading(session: Session, row: NewReading) -> None:
+def storing(row: NewReading) -> Question[None]:
     """Inserts it. Raises IntegrityError where its id is known."""
-    _INSERT.run(session, vars(row))
+    return Question(_INSERT, vars(row), no_answer)

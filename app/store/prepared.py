@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Dialect, Engine
@@ -35,7 +35,8 @@ class _Compiled:
         self.bind: dict[str, Convert] = {
             name: bound.type.dialect_impl(dialect).bind_processor(dialect)
             for bound, name in compiled.bind_names.items()}
-        self._types = [c.type for c in statement.selected_columns] if isinstance(statement, sa.SelectBase) else []
+        self.gives_rows = isinstance(statement, sa.SelectBase)
+        self._types = [c.type for c in statement.selected_columns] if self.gives_rows else []
         self.back: list[Convert] | None = None
 
     def learn_back(self, dialect: Dialect, described: Sequence[Any]) -> None:
@@ -95,17 +96,25 @@ class Prepared:
 
     @staticmethod
     def _fetched(compiled: _Compiled, dialect: Dialect, cursor: Any) -> list[Row]:
+        if not compiled.gives_rows:
+            return []
         if compiled.back is None:
             compiled.learn_back(dialect, cursor.description)
         return cursor.fetchall()  # type: ignore[no-any-return]
 
-    def run(self, session: Session, given: dict[str, Any]) -> None:
-        """For a statement that gives no rows."""
-        if session.autoflush:
-            session.flush()
-        connection = session.connection()
+    def sent(self, connection: Connection, given: dict[str, Any]) -> Any:
+        """Sends it without waiting for what comes of it; the cursor, for `received`."""
         compiled = self._for(connection.dialect)
-        connection.exec_driver_sql(compiled.text, compiled.values(given))
+        cursor, values = connection.connection.cursor(), compiled.values(given)
+        _told(connection.dispatch, connection, cursor, compiled.text, values)
+        return cursor
+
+    def received(self, connection: Connection, cursor: Any) -> list[Row]:
+        """Its rows, once everything sent was answered."""
+        try:
+            return self._fetched(self._for(connection.dialect), connection.dialect, cursor)
+        finally:
+            cursor.close()
 
     def values(self, session: Session | Glance, row: Row, since: int = 0, until: int | None = None) -> list[Any]:
         """A row's values, or a slice of them, as the models have them: instants with their zone, keys, yes and no."""
@@ -132,6 +141,42 @@ def _told(dispatch: Any, connection: Any, cursor: Any, text: str, values: Any) -
     cursor.execute(text, values)
     for listener in dispatch.after_cursor_execute:
         listener(connection, cursor, text, values, None, False)
+
+
+class Question(NamedTuple, Generic[Made]):
+    """A prepared statement with its values and what is made of its rows; of one without rows, nothing."""
+
+    statement: Prepared
+    given: dict[str, Any]
+    answer: Callable[[Session, list[Row]], Made]
+
+
+def no_answer(_session: Session, _rows: list[Row]) -> None:
+    """Of a statement that gives no rows."""
+
+
+def ask(session: Session, question: Question[Made]) -> Made:
+    return question.answer(session, question.statement.rows(session, question.given))
+
+
+def ask_together(session: Session, *questions: Question[Any]) -> list[Any]:
+    """Each question's answer, asked in this order. PostgreSQL is told all before it answers the first: a server
+    elsewhere costs one way there and back. What goes wrong is told as the engine tells it."""
+    connection = session.connection()
+    if connection.dialect.name != "postgresql":
+        return [ask(session, question) for question in questions]
+    if session.autoflush:
+        session.flush()
+    driver: Any = connection.connection.driver_connection
+    try:
+        with driver.pipeline() as sending:
+            cursors = [question.statement.sent(connection, question.given) for question in questions]
+            sending.sync()
+    except connection.dialect.loaded_dbapi.Error as error:
+        connection._handle_dbapi_exception(error, None, None, None, None)  # raises, as where a commit fails
+    rows = [question.statement.received(connection, cursor)
+            for question, cursor in zip(questions, cursors, strict=True)]
+    return [question.answer(session, found) for question, found in zip(questions, rows, strict=True)]
 
 
 class Glance:

@@ -17,7 +17,7 @@ from app.store.asked import once
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor, Nameplate
 from app.store.people import Person, Token, with_name
-from app.store.prepared import Kept, Prepared, Row, as_key
+from app.store.prepared import Kept, Prepared, Question, Row, as_key, ask
 
 #: Somebody wrote something. Word for word in index and query, or neither database uses the index.
 HAS_WORDS = "(remarks <> '' OR skip_reason IS NOT NULL)"
@@ -275,14 +275,18 @@ _LAST_RUNNING = Prepared(lambda: sa.select(*(as_key(getattr(Reading, name)) for 
 _PAST: Kept[Past] = Kept(8_000)
 
 
-def last_running_past(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Past]:
+def asking_last_running(motor_id: int, before: datetime, most: int = 20) -> Question[list[Past]]:
     """The same, but only what the rules look at is read."""
-    def made(row: Row) -> Past:
+    def made(session: Session, row: Row) -> Past:
         read = _FactsRow._make(_LAST_RUNNING.values(session, row))
         return Past(read, facts_from(read))
 
-    return [_PAST.of(row, lambda row=row: made(row)) for row in _LAST_RUNNING.rows(  # type: ignore[misc]
-        session, {"motor_id": motor_id, "before": before, "most": most})]
+    return Question(_LAST_RUNNING, {"motor_id": motor_id, "before": before, "most": most}, lambda session, rows: [
+        _PAST.of(row, lambda row=row: made(session, row)) for row in rows])  # type: ignore[misc]
+
+
+def last_running_past(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Past]:
+    return ask(session, asking_last_running(motor_id, before, most))
 
 
 def anything_after(session: Session, motor_id: int, instant: datetime) -> bool:
@@ -323,10 +327,14 @@ _PACE = Prepared(lambda: sa.select(Reading.taken_at).where(
     .order_by(Reading.taken_at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
 
 
-def previous_by_person(session: Session, person_id: int, before: datetime, most: int = 10) -> list[datetime]:
+def asking_previous_by_person(person_id: int, before: datetime, most: int = 10) -> Question[list[datetime]]:
     """When this person took the readings just before, the newest first: for the pace of the walk."""
-    rows = _PACE.rows(session, {"person_id": person_id, "before": before, "most": most})
-    return [_PACE.values(session, row)[0] for row in rows]
+    return Question(_PACE, {"person_id": person_id, "before": before, "most": most},
+                    lambda session, rows: [_PACE.values(session, row)[0] for row in rows])
+
+
+def previous_by_person(session: Session, person_id: int, before: datetime, most: int = 10) -> list[datetime]:
+    return ask(session, asking_previous_by_person(person_id, before, most))
 
 
 def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:

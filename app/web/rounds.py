@@ -131,7 +131,7 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
     key, at = request.form.get("id", ""), now()
     try:
         with writing() as session:
-            ground = found_or_404(recording.look_at(session, unit(), motor_id, _as_id(key), at))
+            ground = found_or_404(recording.look_at(session, unit(), motor_id, _as_id(key), at, person()))
             form = _form_of(session, ground, correcting)
             if form.validate():
                 body, typed = form.body(key, person().sign_in)
@@ -151,13 +151,13 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
 
 def _form_of(session: Session, ground: Ground, correcting: Reading | None) -> EntryForm:
     """What was tapped and typed, beside what the motor showed before."""
-    motor, (key, at, *_), past = ground.motor, ground.asked, ground.past
+    motor, (key, at, *_), lately = ground.motor, ground.asked, ground.lately
     form = EntryForm(request.form, motor, unit(), at, correcting)
     if ground.known and key is not None:  # saved before and sent twice, it is the same entry
         form.first_sent_at = rounds.first_sent_at(session, unit().id, key)
     before = correcting.taken_at if correcting else form.first_sent_at or at
-    usual = past is not None and before == at
-    form.past = values_of(motor, at, past or []) if usual else last_values(session, motor, before)
+    form.past = values_of(motor, at, lately.running) if lately and before == at else last_values(
+        session, motor, before)
     return form
 
 
