@@ -195,6 +195,14 @@ class Glance:
         return self._engine
 
     def rows(self, asked: Prepared, given: dict[str, Any]) -> list[Row]:
+        try:
+            return self._rows(asked, given)
+        except self._engine.dialect.loaded_dbapi.Error:
+            pass
+        with self._reading() as session:
+            return asked.rows(session, given)
+
+    def _rows(self, asked: Prepared, given: dict[str, Any]) -> list[Row]:
         held = self._engine.raw_connection()
         try:
             if not self._begins_by_itself:
@@ -204,12 +212,14 @@ class Glance:
             rows = asked.glanced(self._engine, given, held)
             driver.autocommit = False
             return rows
-        except self._engine.dialect.loaded_dbapi.Error:
+        except self._engine.dialect.loaded_dbapi.Error as error:
+            gone = self._engine.dialect.is_disconnect(error, held, None)
             held.invalidate()
+            if gone:
+                self._engine.dispose()  # the server was away: nor do the other connections stand
+            raise
         finally:
             held.close()
-        with self._reading() as session:
-            return asked.rows(session, given)
 
 
 class Kept(Generic[Made]):

@@ -125,7 +125,8 @@ def away(app: Flask, server: cluster.Server) -> Iterator[None]:
 
 @pytest.mark.parametrize("app", ["postgresql"], indirect=True)
 def test_the_server_database_goes_and_comes_back_and_what_was_typed_is_stored_once(
-        operator: FlaskClient, app: Flask, app_database: Database, plant: Plant, postgres: cluster.Server) -> None:
+        operator: FlaskClient, app: Flask, app_database: Database, plant: Plant, postgres: cluster.Server,
+        migrated_postgres: Database) -> None:
     fields = {"id": KEY, "csrf_token": form_token(operator), **answers(amps_1="81")}
     door = Door(app, make_token(app, plant.unit))
     body = {"id": KEY[:-1] + "2", "tag": "P-101A", "taken_at": NOW.isoformat(), "by": "operator", "state": "running"}
@@ -134,6 +135,7 @@ def test_the_server_database_goes_and_comes_back_and_what_was_typed_is_stored_on
         health, alive = operator.get("/healthz"), operator.get("/livez")
         json = door.post("/readings", body)
         tablet = operator.post("/tablet/readings", json=body)
+    migrated_postgres.engine.dispose()  # whoever cleans up after this test was thrown out too
     assert refused.status_code == 503
     assert "cannot be reached" in words_of(refused)
     assert (json.status_code, json.content_type, json.headers["Retry-After"]) == (503, PROBLEM, "15")
