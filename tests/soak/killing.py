@@ -40,10 +40,11 @@ def kill_under_load(starter: Starter, ground: Ground, rounds: int, seed: int = 1
                     say: Callable[[str], None] = lambda _: None) -> Outcome:
     """Starts the server, lets clients send, kills it; so many times. What was not answered is sent to the next one."""
     chance, load, made, began = random.Random(seed), Load(ground), Outcome(), time.monotonic()
+    said: list[str] = []
     under_way: list[set[str]] = []  # what was not answered when the server ended after a commit
     for number in range(rounds):
         where = WHERE[number % len(WHERE)]
-        _round(starter, ground, load, where, chance)
+        _round(starter, ground, load, where, chance, said)
         made.rounds[where] += 1
         if where == AFTER_COMMIT:
             under_way.append({entry["id"] for sender in load.senders for entry in sender.waiting})
@@ -53,10 +54,12 @@ def kill_under_load(starter: Starter, ground: Ground, rounds: int, seed: int = 1
                 f"{len(load.ledger.already)} of these when sent again, lost {len(made.lost)}; "
                 f"{time.monotonic() - began:.0f} s")
     _after(starter, ground, load, under_way, made)
+    made.wrong = "; ".join([made.wrong, *said]).strip("; ")
     return made
 
 
-def _round(starter: Starter, ground: Ground, load: Load, where: str, chance: random.Random) -> None:
+def _round(starter: Starter, ground: Ground, load: Load, where: str, chance: random.Random,
+           said: list[str]) -> None:
     nth = chance.randint(3, 30)
     served = starter.serve(ground, **({"end": where, "nth": nth} if where in (BEFORE_COMMIT, AFTER_COMMIT) else {}))
     if where == AT_ANSWER:
@@ -67,6 +70,8 @@ def _round(starter: Starter, ground: Ground, load: Load, where: str, chance: ran
         _kill_after(served, load, enough, chance.uniform(0, 0.03))
     assert served.gone() == signal.SIGKILL
     load.pause()
+    if load.ledger.wrong and not said:  # the next server writes over what this one said
+        said.append(served.errors())
 
 
 def _kill_after(served: Forked, load: Load, enough: int, then_s: float) -> None:

@@ -86,6 +86,10 @@ class Forked:
         status = self._starter.ask(do="reap", pid=self.pid)
         return os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0
 
+    def errors(self) -> str:
+        """What the server said of faults, the last of it."""
+        return "\n".join(line for line in self._log.read_text().splitlines() if '"error"' in line)[-4000:]
+
     def kill(self) -> None:
         """As a power cut of the machine would end it: at once, wherever it is."""
         self.signal(signal.SIGKILL)
