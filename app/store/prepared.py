@@ -9,6 +9,7 @@ other content is another key, whichever server or process wrote it. Nothing is e
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from typing import Any, Generic, NamedTuple, TypeVar
@@ -22,6 +23,10 @@ Row = tuple[Any, ...]
 Convert = Callable[[Any], Any] | None
 Made = TypeVar("Made")
 Entity = TypeVar("Entity")
+
+#: Statements are put together one after the other. What two of them share (models, aliases) fills in parts of itself
+#: when it is first used; of threads that did so at once after a start, one found a join that could not be and failed.
+_PUTTING_TOGETHER = threading.RLock()
 
 
 class _Compiled:
@@ -63,10 +68,12 @@ class Prepared:
     def _for(self, dialect: Dialect) -> _Compiled:
         compiled = self._compiled.get(dialect.name)
         if compiled is None:
-            if self._statement is None:
-                self._statement = self._make()
-            # Of several threads that come first at once, all go on with the same one.
-            compiled = self._compiled.setdefault(dialect.name, _Compiled(self._statement, dialect))
+            with _PUTTING_TOGETHER:
+                compiled = self._compiled.get(dialect.name)  # another thread may have been first
+                if compiled is None:
+                    if self._statement is None:
+                        self._statement = self._make()
+                    compiled = self._compiled[dialect.name] = _Compiled(self._statement, dialect)
         return compiled
 
     def rows(self, session: Session | Glance, given: dict[str, Any]) -> list[Row]:

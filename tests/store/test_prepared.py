@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
@@ -107,3 +108,28 @@ def test_many_who_ask_first_at_once_are_all_answered(database: Database) -> None
         with ThreadPoolExecutor(8) as threads:
             told = [asked.result(timeout=60) for asked in [threads.submit(ask) for _ in range(8)]]
         assert told == [[person_id, NOW]] * 8
+
+
+def test_statements_first_asked_at_once_are_put_together_one_after_the_other_and_each_once(database: Database) -> None:
+    """Two that share a model, made by two threads at a time, came out as joins that could not be."""
+    _signed_in(database)
+    begun, ended = [], []
+
+    def made(column: Any) -> Any:
+        begun.append(column)
+        time.sleep(0.02)  # long enough for the others to come
+        assert len(begun) == len(ended) + 1
+        ended.append(column)
+        return sa.select(column)
+
+    statements = [Prepared(lambda: made(SignedIn.person_id)), Prepared(lambda: made(SignedIn.started_at))]
+    ready = threading.Barrier(8)
+
+    def ask(statement: Prepared) -> int:
+        with database.reading() as session:
+            ready.wait(timeout=30)
+            return len(statement.rows(session, {}))
+
+    with ThreadPoolExecutor(8) as threads:
+        assert list(threads.map(ask, statements * 4, timeout=60)) == [1] * 8
+    assert len(begun) == 2
