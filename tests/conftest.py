@@ -25,6 +25,10 @@ SQLITE, POSTGRES = "sqlite", "postgresql"
 BOTH = (SQLITE, POSTGRES)
 #: `@on_both` over a test that takes `app`, `client` or `plant`: once on each database.
 on_both = pytest.mark.parametrize("app", BOTH, indirect=True)
+#: Pages that write, and whose statements differ most between the two: all their tests run on both.
+PAGES_ON_BOTH = {f"tests.web.test_{name}" for name in (
+    "access_matrix", "dips", "flag_life", "flags", "handover", "lubrication", "register", "rounds", "settings",
+    "settings_limits", "starts", "swap", "temporary", "trends", "undo", "week")}
 #: `@by_nature_sqlite("why")` over a test about SQLite itself: it keeps to it also with `--on postgresql`.
 by_nature_sqlite = pytest.mark.by_nature_sqlite
 
@@ -253,6 +257,15 @@ def client(app: Flask) -> FlaskClient:
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--on", choices=BOTH, help="run every test that works on a database on this one, and on it only")
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """PAGES_ON_BOTH: each of their tests that takes `app` and says nothing of databases itself is as if @on_both."""
+    test = metafunc.definition
+    says = any(mark.args[0] == "app" for mark in test.iter_markers("parametrize"))
+    if metafunc.module.__name__ in PAGES_ON_BOTH and "app" in metafunc.fixturenames and not (
+            says or test.get_closest_marker("by_nature_sqlite")):
+        metafunc.parametrize("app", BOTH, indirect=True)
 
 
 def usual_database(item: pytest.Item) -> str:

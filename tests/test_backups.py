@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from app import backups, copying
 from app.db import Database, DatabaseTooNew
 from app.store.units import Unit
+from tests.conftest import BOTH
 from tests.factories import make_unit
 from tests.store.filling import fill
 
@@ -118,8 +119,7 @@ def _garbled(data: bytes) -> bytes:
     lambda data: data[:68] + b"\0\0\0\0" + data[72:]],
     ids=["truncated", "a page short", "garbled", "empty", "a register", "another program's"])
 def test_a_file_that_is_no_whole_copy_is_refused_with_nothing_touched(
-        new_database: MakeDatabase, tmp_path: Path, spoil: Callable[[bytes], bytes]) -> None:
-    database = new_database("sqlite")
+        database: Database, tmp_path: Path, spoil: Callable[[bytes], bytes]) -> None:
     fill(database.engine, each=40)
     good, bad = tmp_path / "copy.sqlite3", tmp_path / "bad.sqlite3"
     backups.backup(database, good)
@@ -131,8 +131,7 @@ def test_a_file_that_is_no_whole_copy_is_refused_with_nothing_touched(
     assert sorted(p.name for p in tmp_path.iterdir()) == files
 
 
-def test_a_copy_with_a_row_gone_is_refused(new_database: MakeDatabase, tmp_path: Path) -> None:
-    database = new_database("sqlite")
+def test_a_copy_with_a_row_gone_is_refused(database: Database, tmp_path: Path) -> None:
     fill(database.engine)
     backups.backup(database, tmp_path / "copy.sqlite3")
     with sqlite3.connect(tmp_path / "copy.sqlite3") as copy:
@@ -141,8 +140,7 @@ def test_a_copy_with_a_row_gone_is_refused(new_database: MakeDatabase, tmp_path:
         backups.check(tmp_path / "copy.sqlite3")
 
 
-def test_a_copy_by_a_newer_version_is_refused_by_name(new_database: MakeDatabase, tmp_path: Path) -> None:
-    database = new_database("sqlite")
+def test_a_copy_by_a_newer_version_is_refused_by_name(database: Database, tmp_path: Path) -> None:
     fill(database.engine)
     backups.backup(database, tmp_path / "copy.sqlite3")
     with sqlite3.connect(tmp_path / "copy.sqlite3") as copy:
@@ -154,8 +152,9 @@ def test_a_copy_by_a_newer_version_is_refused_by_name(new_database: MakeDatabase
     assert sorted(p.name for p in tmp_path.glob("restoring-*")) == []
 
 
+@pytest.mark.parametrize("kind", BOTH)
 def test_a_copy_by_an_older_version_is_brought_up_to_date_and_the_copy_stays(
-        new_database: MakeDatabase, tmp_path: Path) -> None:
+        new_database: MakeDatabase, tmp_path: Path, kind: str) -> None:
     from alembic import command
 
     from app.db import migration_config
@@ -169,7 +168,7 @@ def test_a_copy_by_an_older_version_is_brought_up_to_date_and_the_copy_stays(
     copy = tmp_path / "copy.sqlite3"
     backups.backup(old, copy)
     data = copy.read_bytes()
-    database = new_database("sqlite")
+    database = new_database(kind)
     done = backups.restore(database, copy, tmp_path)
     assert done.migrated
     assert len(names(database)) == 2
