@@ -21,7 +21,7 @@ from app.rules.shifts import Shift
 from app.store import flags, sheet_ground
 from app.store.motors import CHECKED_EVERY, Motor
 from app.store.rounds import Reading, Round
-from app.store.sheet_ground import Asked, Walked
+from app.store.sheet_ground import Asked, Opened, Walked
 from app.store.units import Unit
 
 DONE, SKIPPED, LEFT, NOT_DUE = "done", "skipped", "left", "not due"
@@ -54,7 +54,7 @@ class Row:
 class Sheet:
     rows: tuple[Row, ...] = field(default_factory=tuple)
     has_routes: bool = False
-    opened: bool = True  # somebody has opened the round
+    opened: Opened | None = None  # None: nobody has opened the round, or the unit has no motors
     register: tuple[Motor, ...] = ()  # the unit's motors in their own order, those added after the round too
 
     def count(self, *statuses: str) -> int:
@@ -104,13 +104,13 @@ def sheet_of(session: Session, unit: Unit, opened: Round | Shift, now: datetime,
 
     Motors and readings are shared with other requests: to be read, not to be changed.
     """
-    motors, has_routes, was_opened = sheet_ground.ground_of(session, _asked(unit, opened))
+    motors, has_routes, there = sheet_ground.ground_of(session, _asked(unit, opened))
     newest = {one.motor.id: _newest(one.readings) for one in motors if one.readings}
-    found = flags.findings_of(session, [r.id for r in newest.values()]) if with_findings else {}
+    found = sheet_ground.findings_of_round(session, there.id) if with_findings and there is not None else {}
     placed = [(one, _Place.of(one)) for one in motors if one.motor.created_at < opened.ends_at]
     placed.sort(key=lambda one: one[1].order or LAST)
     return Sheet(tuple(_row(place, one, newest.get(one.motor.id), found) for one, place in placed),
-                 has_routes, was_opened, tuple(one.motor for one in motors))
+                 has_routes, there, tuple(one.motor for one in motors))
 
 
 def _asked(unit: Unit, opened: Round | Shift) -> Asked:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from datetime import datetime
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
@@ -215,6 +215,22 @@ def open_flags(session: Session, unit_id: int) -> list[Flag]:
         .order_by(by_priority(), Flag.raised_at, Flag.id).options(
             sa.orm.joinedload(Flag.motor), *(sa.orm.joinedload(who).lazyload(Person.units) for who in (
                 Flag.raised_by, Flag.seen_by, Flag.action_by)))))
+
+
+class Standing(NamedTuple):
+    """Just where a flag stands and how grave it is."""
+
+    motor_id: int
+    priority: str
+
+
+_STANDING = Prepared(lambda: sa.select(Flag.motor_id, Flag.priority).where(
+    Flag.unit_id == sa.bindparam("unit_id", type_=sa.Integer()), Flag.closed_at.is_(None)).order_by(by_priority()))
+
+
+def standing_of(session: Session, unit_id: int) -> list[Standing]:
+    """The unit's open flags, the gravest first, without what they say."""
+    return [Standing._make(row) for row in _STANDING.rows(session, {"unit_id": unit_id})]
 
 
 @cache

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
@@ -15,6 +15,7 @@ from app.store.asked import once
 from app.store.base import Base, UtcDateTime, one_of
 from app.store.motors import Motor
 from app.store.people import Person, with_name
+from app.store.prepared import Prepared
 from app.store.rounds import Round
 
 UNDERSTOOD, QUERY = "understood", "query"
@@ -95,7 +96,7 @@ class Earlier(NamedTuple):
         return f"{self.shift_name} {self.shift_date.isoformat()}"
 
 
-def _newest(unit_id: int, most: int) -> sa.Select[int]:
+def _newest(unit_id: Any, most: int) -> sa.Select[int]:
     """Ids of the rounds of the newest handovers: walked from the newest round back, however long the history.
 
     Not further than the oldest round of those made last: none of the newest lies before it. Without that, a unit that
@@ -114,16 +115,22 @@ def _things() -> sa.ScalarSelect[int]:
             .correlate(Handover).scalar_subquery())
 
 
-def last_handover(session: Session, unit_id: int) -> Earlier | None:
-    """The newest that somebody gave or took."""
+def _last() -> Any:
     given, taken = sa.orm.aliased(Person), sa.orm.aliased(Person)
-    row = session.execute(
+    return (
         sa.select(Round.id, Round.shift_date, Round.shift_name, _things(), Handover.face_to_face, given.name,
                   taken.name)
         .join(Handover, Handover.round_id == Round.id)
         .outerjoin(given, given.id == Handover.given_by_id).outerjoin(taken, taken.id == Handover.taken_by_id)
-        .where(Round.id.in_(_newest(unit_id, 1)))).first()
-    return Earlier(*row) if row is not None else None
+        .where(Round.id.in_(_newest(sa.bindparam("unit_id", type_=sa.Integer()), 1))))
+
+
+_LAST = Prepared(_last)
+
+
+def last_handover(session: Session, unit_id: int) -> Earlier | None:
+    """The newest that somebody gave or took."""
+    return next((Earlier(*_LAST.values(session, row)) for row in _LAST.rows(session, {"unit_id": unit_id})), None)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ compared, and only what differs is made anew (app/store/prepared.py).
 from __future__ import annotations
 
 import itertools
+import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -18,7 +19,9 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session, aliased
 from sqlalchemy.orm.attributes import set_committed_value
 
+from app.rules.findings import PRIORITIES
 from app.store.base import UtcDateTime
+from app.store.flags import Finding
 from app.store.motors import LubricationPoint, Motor, Nameplate, walking_order
 from app.store.people import Person, Token
 from app.store.prepared import Kept, Prepared, Row, columns_of, detached
@@ -52,6 +55,19 @@ class Walked:
     looked_at: datetime | None = None  # as on a route, for a motor that is on none
 
 
+class Opened(NamedTuple):
+    """The round, as its sheet tells of it."""
+
+    id: int
+    shift_name: str
+    shift_date: date
+    opened_at: datetime
+    opened_by: str | None
+    signed_at: datetime | None
+    signed_by: str | None
+    sealed: bool  # what the signature covers is kept, and can be printed
+
+
 class Asked(NamedTuple):
     """Which sheet is asked for. Bounds in time are half-open; a look counts before `until`."""
 
@@ -76,6 +92,7 @@ class _Columns(NamedTuple):
     token: list[Any]
     #: where and how often it is walked
     route: list[Any]
+    opened: list[Any]
 
 
 _UNIT = sa.bindparam("unit_id", type_=sa.Integer())
@@ -87,11 +104,16 @@ def _ends() -> tuple[Any, Any]:
 
 
 @cache
+def _openers() -> tuple[Any, Any]:
+    return aliased(Person, name="opener"), aliased(Person, name="signer")
+
+
+@cache
 def _columns() -> _Columns:
     def named(entity: Any, names: tuple[str, ...]) -> list[Any]:
         return [getattr(entity, name) for name in names]
 
-    drive, opposite = _ends()
+    (drive, opposite), (opener, signer) = _ends(), _openers()
     any_route = aliased(Route)
     every = sa.func.coalesce(Route.checked_every, Motor.checked_every)
     looked = sa.case(*((every == word, _looked_at(word)) for word in ("day", "week")))
@@ -99,7 +121,9 @@ def _columns() -> _Columns:
         columns_of(Motor), named(Nameplate, _PLATE), named(drive, _POINT), named(opposite, _POINT),
         columns_of(Reading), named(Person, _WHO), named(Token, _WHO),
         [Route.id, Route.name, Route.checked_every, Route.place, RouteStop.place, looked,
-         sa.exists().where(any_route.unit_id == _UNIT), Round.id])
+         sa.exists().where(any_route.unit_id == _UNIT)],
+        [Round.id, Round.shift_name, Round.shift_date, Round.opened_at, opener.name, Round.signed_at, signer.name,
+         Round.signed_state.is_not(None)])
 
 
 def _looked_at(every: str) -> Any:
@@ -113,7 +137,7 @@ def _looked_at(every: str) -> Any:
 
 
 def _ground() -> Any:
-    drive, opposite = _ends()
+    (drive, opposite), (opener, signer) = _ends(), _openers()
 
     def line(point: Any, end: str) -> Any:
         return sa.and_(point.motor_id == Motor.id, point.end == end, point.replaced_at.is_(None))
@@ -124,6 +148,7 @@ def _ground() -> Any:
         .outerjoin(drive, line(drive, "DE")).outerjoin(opposite, line(opposite, "ODE"))
         .outerjoin(Round, sa.and_(Round.unit_id == _UNIT, Round.shift_date == sa.bindparam("shift_date"),
                                   Round.shift_name == sa.bindparam("shift_name")))
+        .outerjoin(opener, opener.id == Round.opened_by_id).outerjoin(signer, signer.id == Round.signed_by_id)
         .outerjoin(Reading, sa.and_(Reading.motor_id == Motor.id, Reading.round_id == Round.id,
                                     Reading.taken_back.is_(False), not_corrected()))
         .outerjoin(Person, Person.id == Reading.person_id).outerjoin(Token, Token.id == Reading.token_id)
@@ -133,10 +158,18 @@ def _ground() -> Any:
                   Route.place, Route.id))
 
 
-_GROUND = Prepared(_ground)
+def _findings() -> Any:
+    gravest_first = sa.case({word: i for i, word in enumerate(PRIORITIES)}, value=Finding.priority)
+    of_round = sa.select(Reading.id).where(Reading.round_id == sa.bindparam("round_id", type_=sa.Integer()))
+    return (sa.select(*columns_of(Finding)).where(Finding.cause_id.in_(of_round))
+            .order_by(gravest_first, Finding.rule, Finding.end))
+
+
+_GROUND, _FINDINGS = Prepared(_ground), Prepared(_findings)
 #: The motors of some units and the entries of their sheets, by all that is known of them.
 _MOTORS: Kept[Motor] = Kept(2_000)
 _READINGS: Kept[Reading] = Kept(2_000)
+_FOUND: Kept[Finding] = Kept(4_000)
 
 
 class Ground(NamedTuple):
@@ -144,16 +177,25 @@ class Ground(NamedTuple):
 
     motors: list[Walked]  # in the register's own order
     has_routes: bool  # the unit's
-    opened: bool  # somebody has opened the round
+    opened: Opened | None  # None: nobody has opened the round
 
 
 def ground_of(session: Session, asked: Asked) -> Ground:
     """What the sheet of a shift is made of. In a unit without motors nothing is known of routes and round."""
     rows = _GROUND.rows(session, asked._asdict())
     made = _Maker(session)
-    has_routes, round_id = rows[0][-2:] if rows else (False, None)
     return Ground([made.of(list(group)) for _, group in itertools.groupby(rows, key=lambda row: row[0])],
-                  bool(has_routes), round_id is not None)
+                  *(made.whole(rows[0]) if rows else (False, None)))
+
+
+def findings_of_round(session: Session, round_id: int) -> dict[uuid.UUID, list[Finding]]:
+    """Findings of a round's entries by the entry, gravest first. Shared, to be read only."""
+    columns, found = columns_of(Finding), dict[uuid.UUID, list[Finding]]()
+    for row in _FINDINGS.rows(session, {"round_id": round_id}):
+        made = _FOUND.of(row, lambda row=row: detached(  # type: ignore[misc, arg-type] # a finding has its key
+            Finding, columns, _FINDINGS.values(session, row)))
+        found.setdefault(made.cause_id, []).append(made)
+    return found
 
 
 class _Maker:
@@ -162,7 +204,7 @@ class _Maker:
     def __init__(self, session: Session) -> None:
         self._session, self._columns = session, _columns()
         self._bounds = list(itertools.accumulate(map(len, self._columns), initial=0))
-        self._entry, self._route = self._bounds[4], self._bounds[7]
+        self._entry, self._route, self._opened = self._bounds[4], self._bounds[7], self._bounds[8]
 
     def of(self, rows: list[Row]) -> Walked:
         entry, route = self._entry, self._route
@@ -170,11 +212,17 @@ class _Maker:
         entered = {row[entry:route]: row for row in rows if row[entry] is not None}
         readings = [_READINGS.of(key, lambda row=row: self._reading(row))  # type: ignore[misc]
                     for key, row in entered.items()]
-        walks = [_GROUND.values(self._session, row, route) for row in {row[route:]: row for row in rows}.values()]
+        walks = [_GROUND.values(self._session, row, route, self._opened)
+                 for row in {row[route:self._opened]: row for row in rows}.values()]
         if walks[0][0] is None:
             return Walked(motor, tuple(readings), (), walks[0][5])
         return Walked(motor, tuple(readings), tuple(
-            OnRoute(name, every, (place, key, stop), looked) for key, name, every, place, stop, looked, *_ in walks))
+            OnRoute(name, every, (place, key, stop), looked) for key, name, every, place, stop, looked, _ in walks))
+
+    def whole(self, row: Row) -> tuple[bool, Opened | None]:
+        """Whether the unit has routes, and the round: the same in every row."""
+        has_routes, *opened = _GROUND.values(self._session, row, self._opened - 1)
+        return bool(has_routes), Opened(*opened) if opened[0] is not None else None
 
     def _made(self, entity: type[Any], part: int, row: Row, **related: Any) -> Any:
         values = _GROUND.values(self._session, row, self._bounds[part], self._bounds[part + 1])

@@ -24,12 +24,13 @@ from app.store.limits import limits_at
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.store.rounds import Reading, Round
+from app.store.sheet_ground import Opened
 from app.web import rounds_undo
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
 from app.web.entry_changes import changes_since
 from app.web.entry_filling import fill_from
 from app.web.entry_form import SKIP_REASONS, EntryForm, form_field_of, without_empty
-from app.web.late import flag_what_is_late
+from app.web.late import flag_what_is_late, something_is_late
 
 bp = Blueprint("rounds", __name__)
 rounds_undo.add_to(bp)
@@ -42,15 +43,22 @@ rounds_undo.add_to(bp)
 @allow(OPERATOR)
 def sheet() -> Any:
     """This shift's sheet; opening it opens the round."""
+    shift = unit().calendar.shift_of(now())
+    with reading() as session:
+        shown = sheet_of(session, unit(), shift, now())
+        if shown.opened is not None and not something_is_late(session):
+            return _present_sheet(session, shown, shown.opened)
     opened = _this_round()
     flag_what_is_late()
     with reading() as session:
-        opened = session.merge(opened, load=False)  # read just now
-        shown = sheet_of(session, unit(), opened, now())
-        standing = flags.open_flags(session, unit().id)
-        return render_template("rounds/sheet.html", round=opened, sheet=shown, next=shown.next_after(None),
-                               present=True, standing=standing, by_motor=_gravest_by_motor(standing),
-                               last_handover=handovers.last_handover(session, unit().id))
+        return _present_sheet(session, sheet_of(session, unit(), shift, now()), _told(session, opened.id))
+
+
+def _present_sheet(session: Session, shown: Sheet, opened: Opened) -> str:
+    standing = flags.standing_of(session, unit().id)
+    return render_template("rounds/sheet.html", round=opened, sheet=shown, next=shown.next_after(None), present=True,
+                           standing=standing, by_motor=_gravest_by_motor(standing),
+                           last_handover=handovers.last_handover(session, unit().id))
 
 
 @bp.get("/sheet/<int:round_id>")
@@ -60,8 +68,16 @@ def earlier_sheet(round_id: int) -> Any:
     with reading() as session:
         opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
         shown = sheet_of(session, unit(), opened, now())
-        return render_template("rounds/sheet.html", round=opened, sheet=shown, next=None, present=False,
-                               standing=[], by_motor={})
+        return render_template("rounds/sheet.html", round=shown.opened or _told(session, round_id), sheet=shown,
+                               next=None, present=False, standing=[], by_motor={})
+
+
+def _told(session: Session, round_id: int) -> Opened:
+    """The round as its sheet tells of it, where there is no row of a motor to tell it."""
+    opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
+    names = [who.name if who else None for who in (opened.opened_by, opened.signed_by)]
+    return Opened(opened.id, opened.shift_name, opened.shift_date, opened.opened_at, names[0], opened.signed_at,
+                  names[1], opened.signed_state is not None)
 
 
 def _this_round() -> Round:
@@ -77,7 +93,7 @@ def _this_round() -> Round:
         return opened
 
 
-def _gravest_by_motor(standing: list[flags.Flag]) -> dict[int, str]:
+def _gravest_by_motor(standing: list[flags.Standing]) -> dict[int, str]:
     """Motor -> the gravest priority standing on it (the flags come gravest first)."""
     return {flag.motor_id: flag.priority for flag in reversed(standing)}
 
