@@ -210,3 +210,12 @@ def greasings_of(session: Session, motor_id: int) -> list[Greasing]:
 
 def greasing_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Greasing | None:
     return session.scalar(sa.select(Greasing).where(Greasing.unit_id == unit_id, Greasing.id == key))
+
+
+def greasing_with_motor(session: Session, unit_id: int, key: uuid.UUID) -> Greasing | None:
+    """The same for reading: with who did it, and the motor with its plates and its chart, in one query."""
+    motor = sa.orm.joinedload(Greasing.motor)
+    return session.scalars(
+        sa.select(Greasing).where(Greasing.unit_id == unit_id, Greasing.id == key)
+        .options(with_name(Greasing.person), motor.joinedload(Motor.nameplates), motor.joinedload(Motor.points)))\
+        .unique().one_or_none()

@@ -137,7 +137,7 @@ def _store(session: Session, motor: Motor, bearing: Bearing, form: GreasingForm,
 def greased(key: uuid.UUID) -> Any:
     """What was stored, what the rules say of it, when it is due again."""
     with reading() as session:
-        row = found_or_404(lubrication.greasing_by_id(session, unit().id, key))
+        row = found_or_404(lubrication.greasing_with_motor(session, unit().id, key))
         found = [f.as_rule() for f in flags.findings_of(session, [row.id]).get(row.id, [])]
         bearing = lubricating.bearings(session, unit(), row.motor, now())[row.end]
         wanted = bearing.amount_g
