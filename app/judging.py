@@ -212,8 +212,13 @@ def settle_overdue(session: Session, unit: Unit, motor: Motor, at: datetime) -> 
         given = facts_of(session, unit, motor, None, then)
         still = {f.end or NO_END for f in overdue(given, limits.limits_at(session, unit.id, motor.id, then))}
         if flag.end not in still:
-            flag.improving_at = then
-            give_back(session, unit, flag, then)
+            settled(session, unit, flag, then)
+
+
+def settled(session: Session, unit: Unit, flag: Flag, at: datetime) -> None:
+    """What was asked for was done: the flag returns at once, without a band or a second round to wait for."""
+    flag.improving_at = at
+    give_back(session, unit, flag, at)
 
 
 def overdue(given: facts.Facts, in_force: Limits) -> list[Finding]:

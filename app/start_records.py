@@ -74,10 +74,28 @@ def history_of(session: Session, unit: Unit, motor: Motor, now: datetime, but: S
 
 
 def _not_logged(session: Session, motor: Motor, now: datetime, but: Start | None) -> list[StartRecord]:
-    """Starts that readings show and nobody logged, each as late as it can have been: when it was found running."""
+    """Starts that readings show and nobody logged, each as late as it can have been: when it was found running.
+
+    One that was logged since, with no stop between, is that start: what runs is not started again.
+    """
     until = now if but is None else now - timedelta(microseconds=1)
     found = flags.found_at(session, motor.id, unlogged.RULE, now - UNLOGGED_COUNTS, until)
-    return [StartRecord(at, logged=False) for at in found]
+    if not found:
+        return []
+    logged = [s.at for s in starts.newest_starts(session, motor.id, 40, now)]
+    ended = _ended(session, motor, now)
+    return [StartRecord(at, logged=False) for at in found if not _answered(at, logged, ended)]
+
+
+def _ended(session: Session, motor: Motor, now: datetime) -> list[datetime]:
+    """When it stopped or tripped, by the newest on record."""
+    return [row.at for newest in (starts.newest_stops(session, motor.id, 40, now),
+                                  starts.newest_trips(session, motor.id, 60, now)) for row in newest]
+
+
+def _answered(found_at: datetime, logged: list[datetime], ended: list[datetime]) -> bool:
+    """Whether a start was logged after a look, and nothing stopped the motor between."""
+    return any(found_at <= at and not any(found_at < end <= at for end in ended) for at in logged)
 
 
 def _trip_record(unit: Unit, trip: Trip) -> TripRecord:
@@ -156,6 +174,7 @@ def record_start(session: Session, sender: Sender, entry: Entry, dip_id: int | N
         return recording.answer_of(session, session.get_one(Start, entry.id), False)
     found = _judge(session, sender.unit, motor, row, sender.received_at)
     _look_again(session, sender, motor, row)
+    _settle_not_logged(session, sender, motor, row)
     _judge_again(session, sender, motor, row)
     for at, state in starts.states_of_start(row.at, row.outcome, row.duration_s):
         if at <= sender.received_at:
@@ -192,6 +211,13 @@ def _look_again(session: Session, sender: Sender, motor: Motor, row: Start | Sto
     later = rounds.readings_after(session, motor.id, row.at, 1)
     if later and later[0].state == facts.RUNNING:
         judging.judge_anew(session, sender.unit, motor, row.at, sender.received_at)
+
+
+def _settle_not_logged(session: Session, sender: Sender, motor: Motor, row: Start) -> None:
+    """Logged with the time at which it was logged, while it ran: the question who started it is answered too."""
+    for flag in flags.open_flags_of_motor(session, motor.id):
+        if flag.rule == unlogged.RULE and _answered(flag.last_seen_at, [row.at], _ended(session, motor, row.at)):
+            judging.settled(session, sender.unit, flag, row.at)
 
 
 def record_stop(session: Session, sender: Sender, entry: Entry) -> Recorded:

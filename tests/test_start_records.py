@@ -307,6 +307,29 @@ def test_a_start_logged_afterwards_answers_the_question_and_is_counted_once(shop
     assert (after.answer, after.starts_last_60_min) == ("yes", 0)  # 08:10 has left the hour
 
 
+def test_a_start_logged_while_it_runs_is_the_one_that_was_asked_about(shop: Shop) -> None:
+    """Found running at 09:00 and logged at 09:05 without another time: one start, counted from 09:05."""
+    look(shop, "M-200", at("07:00"), "standby")
+    look(shop, "M-200", at("09:00"), "running")
+    assert "started_outside_limits" not in rules(shop.start("M-200", at("09:05")))  # 200 hp: one start an hour
+    flag, = [f for f in flags.open_flags_of_motor(shop.session, shop.motors["M-200"].id) if f.rule == NOT_LOGGED]
+    assert flag.returned_at == at("09:05")  # it waits to be seen, as any that has gone
+    shop.stop("M-200", at("09:10"))
+    asked = shop.ask("M-200", at("09:30"))
+    assert (asked.not_before, asked.starts_last_60_min) == (at("10:05"), 1)
+
+
+def test_a_start_after_a_stop_is_another_one(shop: Shop) -> None:
+    look(shop, "M-30", at("07:00"), "standby")
+    look(shop, "M-30", at("09:00"), "running")
+    shop.stop("M-30", at("09:16"))
+    shop.start("M-30", at("09:40"))
+    shop.stop("M-30", at("09:56"))
+    assert shop.ask("M-30", at("09:58")).starts_last_60_min == 2
+    flag, = [f for f in flags.open_flags_of_motor(shop.session, shop.motors["M-30"].id) if f.rule == NOT_LOGGED]
+    assert flag.returned_at is None
+
+
 def test_a_stop_sent_late_by_another_tablet_raises_the_question(shop: Shop) -> None:
     shop.start("M-30", at("06:00"))
     assert NOT_LOGGED not in look(shop, "M-30", at("09:00"), "running")
