@@ -1,4 +1,4 @@
-"""After ten years a page makes the database do what it did after one: nothing it asks walks through what is stored.
+"""After ten years a page or a save makes the database do what it did after one: nothing walks through what is stored.
 
 Work is counted, not timed: on SQLite the steps of its machine, on PostgreSQL the rows that the plan's scans read
 (EXPLAIN ANALYZE). `python -m tests.benchmarks --full history` times the same on 5,000,000 readings.
@@ -19,11 +19,13 @@ from flask import Flask
 from app.db import Database
 from app.store.flags import Flag
 from app.store.lubrication import Greasing
+from app.store.motors import Motor
 from app.store.people import Person, person_by_sign_in
 from app.store.rounds import Reading, Round
 from tests.benchmarks.bulk import Loaded, load
 from tests.conftest import Clock, on_both
 from tests.factories import sign_in
+from tests.web.at_motor import enter
 from tests.web.test_access_matrix import WORDS, Things, pages, path_of
 from tests.web.test_page_queries import BUNDLES
 
@@ -118,7 +120,7 @@ def things_of(database: Database, loaded: Loaded) -> tuple[Person, Things]:
 
 
 def works(app: Flask, clock: Clock, loaded: Loaded) -> dict[str, list[Asked]]:
-    """What each page of a unit asks the evening after its last round, by the rule's name."""
+    """What each page of a unit asks the evening after its last round, by the rule's name; and a save, the second."""
     database: Database = app.extensions["database"]
     clock.set(loaded.last_at + timedelta(hours=6))
     person, things = things_of(database, loaded)
@@ -137,7 +139,15 @@ def works(app: Flask, clock: Clock, loaded: Loaded) -> dict[str, list[Asked]]:
             found[rule.endpoint] = asked
             if not database.is_sqlite:
                 explained(database, asked)
-    return found
+    with database.reading() as session:
+        motor = session.get_one(Motor, things.motor_id)
+    for _ in range(2):
+        clock.advance(minutes=20)
+        with watched(database) as asked:
+            assert enter(client, motor).status_code == 303
+    if not database.is_sqlite:
+        explained(database, asked)
+    return {**found, "save": asked}
 
 
 def grown(before: dict[str, list[Asked]], after: dict[str, list[Asked]], kind: str) -> list[str]:
