@@ -1,7 +1,7 @@
 """One motor on one line of time: everything that is kept of it, in one order, a page at a time.
 
 The order is instant, then kind, then id, the newest first; a page's last entry is the key of the next one. Of each kind
-no more than a page is read, however long the history.
+no more than a page is looked at, however long the history.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from app.store.base import Key16
 from app.store.changes import Change
 from app.store.dips import DipAnswer
 from app.store.flags import Flag, Note
@@ -24,10 +25,12 @@ from app.store.lubrication import Greasing
 from app.store.motors import Motor, Nameplate
 from app.store.oil import OilEntry
 from app.store.rounds import Reading
-from app.store.starts import PrestartCheck, Release, ShaftTurn, Start, Stop, Trip
+from app.store.starts import PrestartCheck, Release, ShaftTurn, Start, Stop, Trip, TripAct
 from app.store.temporary import TemporaryState
 
 PAGE = 50
+#: In the place of the other kind of id.
+_NO_NUMBER, _NO_KEY = sa.cast(sa.null(), sa.Integer()), sa.cast(sa.null(), Key16())
 
 
 class BadKey(ValueError):
@@ -103,30 +106,60 @@ def page(session: Session, motor: Motor, shown: str = "", key: str = "",
     shown: one of FILTERS, "" for all. Raises BadKey for a key that is not of a page.
     """
     after = _read_key(key) if key else None
-    found: list[tuple[datetime, int, Any, Entry]] = []
-    for place, kind in enumerate(KINDS):
-        if shown in ("", kind.filter):
-            found += [(_at(kind, row), -place, row.id, Entry(kind, _at(kind, row), row))
-                      for row in _rows(session, motor, kind, place, after, most + 1)]
-    found.sort(key=lambda one: one[:3], reverse=True)
+    found = _newest(session, motor, [(place, kind) for place, kind in enumerate(KINDS) if shown in ("", kind.filter)],
+                    after, most + 1)
     entries = found[:most]
-    more = len(found) > most
-    return [one[3] for one in entries], _key_of(entries[-1]) if more else None
+    return [entry for _, entry in entries], _key_of(*entries[-1]) if len(found) > most else None
 
 
 def _at(kind: Kind, row: Any) -> datetime:
     return getattr(row, kind.at.key)  # type: ignore[no-any-return]
 
 
-def _rows(session: Session, motor: Motor, kind: Kind, place: int, after: tuple[datetime, int, Any] | None,
-          most: int) -> list[Any]:
-    query = sa.select(kind.model).where(*kind.where(motor))
+def _newest(session: Session, motor: Motor, kinds: list[tuple[int, Kind]], after: tuple[datetime, int, Any] | None,
+            most: int) -> list[tuple[int, Entry]]:
+    """The newest of these kinds together, each with its kind's place. One statement: the ids of as many of each kind
+    as could be among them, cut to the newest, and their rows joined to them."""
+    each = (_ids(motor, place, kind, after, most).subquery() for place, kind in kinds)
+    every = sa.union_all(*(sa.select(one) for one in each)).subquery()
+    ids = sa.select(every).order_by(*_order(every)).limit(most).subquery()
+    models = list(dict.fromkeys(kind.model for _, kind in kinds))
+    query = sa.select(ids.c.place, *models).select_from(ids).order_by(*_order(ids))
+    for model in models:
+        places = [place for place, kind in kinds if kind.model is model]
+        query = query.outerjoin(model, sa.and_(ids.c.place.in_(places), model.id == (
+            ids.c.number if _by_number(model) else ids.c.key))).options(*_with_people(model))
+    found = []
+    for place, *rows in session.execute(query):
+        kind = KINDS[place]
+        row = rows[models.index(kind.model)]
+        found.append((place, Entry(kind, _at(kind, row), row)))
+    return found
+
+
+def _order(of: Any) -> tuple[Any, ...]:
+    return of.c.at.desc(), of.c.place, of.c.number.desc(), of.c.key.desc()
+
+
+def _ids(motor: Motor, place: int, kind: Kind, after: tuple[datetime, int, Any] | None, most: int) -> sa.Select[Any]:
+    """The newest of one kind, by id: a number or a key."""
+    number, key = (kind.model.id, _NO_KEY) if _by_number(kind.model) else (_NO_NUMBER, kind.model.id)
+    query = sa.select(sa.literal(place, sa.Integer()).label("place"), kind.at.label("at"), number.label("number"),
+                      key.label("key")).where(*kind.where(motor))
     if after is not None:
         query = query.where(_older(kind, place, *after))
-    for name in ("person", "closed_by", "raised_by", "ended_by"):
-        if hasattr(kind.model, name):
-            query = query.options(sa.orm.joinedload(getattr(kind.model, name)))
-    return list(session.scalars(query.order_by(kind.at.desc(), kind.model.id.desc()).limit(most)))
+    return query.order_by(kind.at.desc(), kind.model.id.desc()).limit(most)
+
+
+def _by_number(model: Any) -> bool:
+    return isinstance(model.__table__.c.id.type, sa.Integer)
+
+
+def _with_people(model: Any) -> list[Any]:
+    """Who did it, in the same statement; what came after a trip in one more."""
+    people = [sa.orm.joinedload(getattr(model, name)) for name in ("person", "closed_by", "raised_by", "ended_by")
+              if hasattr(model, name)]
+    return [*people, *([sa.orm.selectinload(Trip.acts).joinedload(TripAct.person)] if model is Trip else [])]
 
 
 def _older(kind: Kind, place: int, at: datetime, last_place: int, last_id: Any) -> sa.ColumnElement[bool]:
@@ -137,8 +170,8 @@ def _older(kind: Kind, place: int, at: datetime, last_place: int, last_id: Any) 
     return sa.and_(kind.at <= at, sa.or_(kind.at < at, kind.model.id < last_id))  # the first part bounds the index
 
 
-def _key_of(one: tuple[datetime, int, Any, Entry]) -> str:
-    return f"{one[0].isoformat()}~{-one[1]}~{one[2]}"
+def _key_of(place: int, entry: Entry) -> str:
+    return f"{entry.at.isoformat()}~{place}~{entry.row.id}"
 
 
 def _read_key(key: str) -> tuple[datetime, int, Any]:
@@ -146,7 +179,7 @@ def _read_key(key: str) -> tuple[datetime, int, Any]:
         at, place, row = key.split("~")
         kind = KINDS[int(place)]
         instant = datetime.fromisoformat(at)
-        by_number = isinstance(kind.model.__table__.c.id.type, sa.Integer)
+        by_number = _by_number(kind.model)
         if instant.tzinfo is None or int(place) < 0 or (by_number and not 0 <= int(row) < 2**31):
             raise BadKey(key)
         return instant, int(place), int(row) if by_number else uuid.UUID(row)
