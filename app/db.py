@@ -11,7 +11,7 @@ import contextlib
 import sqlite3
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -22,6 +22,7 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import event
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, sessionmaker
 
 from app.store.asked import ASKED
@@ -39,17 +40,28 @@ class DatabaseTooNew(RuntimeError):
     """The database was written by a newer version of this program."""
 
 
+#: How long a statement waits for the file while another program writes, in milliseconds.
+WAIT_MS = 8000
+
+
 def _sqlite_rules(engine: sa.Engine) -> None:
     @event.listens_for(engine, "connect")
     def _connect(connection: Any, _record: object) -> None:
         connection.isolation_level = None  # the driver must not begin transactions of its own
-        for pragma in ("busy_timeout=8000", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+        for pragma in (f"busy_timeout={WAIT_MS}", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
             connection.execute("PRAGMA " + pragma)
 
     @event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
-        mode = connection.get_execution_options().get("sqlite_begin", "DEFERRED")
-        connection.exec_driver_sql(f"BEGIN {mode}")
+        options = connection.get_execution_options()
+        if not options.get("sqlite_at_once"):
+            connection.exec_driver_sql(f"BEGIN {options.get('sqlite_begin', 'DEFERRED')}")
+            return
+        connection.exec_driver_sql("PRAGMA busy_timeout=0")
+        try:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+        finally:
+            connection.exec_driver_sql(f"PRAGMA busy_timeout={WAIT_MS}")
 
 
 def _postgres_rules(engine: sa.Engine) -> None:
@@ -94,6 +106,7 @@ class Database:
         writer = self.engine.execution_options(sqlite_begin="IMMEDIATE") if self.is_sqlite else self.engine
         self._read = sessionmaker(self.engine, expire_on_commit=False)
         self._write = sessionmaker(writer, expire_on_commit=False)
+        self._write_at_once = sessionmaker(self.engine.execution_options(sqlite_at_once=True), expire_on_commit=False)
         self._one_writer = threading.Lock()
 
     @contextlib.contextmanager
@@ -111,6 +124,22 @@ class Database:
         """A session that may write. The caller commits; leaving without a commit undoes everything."""
         with self._one_writer if self.is_sqlite else contextlib.nullcontext(), self._write() as session:
             yield session
+
+    def noting(self, work: Callable[[Session], object]) -> bool:
+        """Does and commits what may as well be left out: nobody waits for another writer, and a fault of the database
+        stops nothing. Whether it was done."""
+        if self.is_sqlite and not self._one_writer.acquire(blocking=False):
+            return False
+        try:
+            with self._write_at_once() as session:
+                work(session)
+                session.commit()
+            return True
+        except DBAPIError:
+            return False
+        finally:
+            if self.is_sqlite:
+                self._one_writer.release()
 
     def close(self) -> None:
         self.engine.dispose()

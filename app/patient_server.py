@@ -111,6 +111,15 @@ class OneLength(HeaderReader):
 class Request(HTTPRequest):
     header_reader = OneLength()
 
+    def read_request_headers(self) -> bool:
+        """A body in chunks did not exist in HTTP/1.0: who sends one there may mean another end of it than we read.
+        RFC 9112, 6.1 (the section from memory)."""
+        read: bool = super().read_request_headers()
+        if read and self.response_protocol != "HTTP/1.1" and b"Transfer-Encoding" in self.inheaders:
+            self.simple_response("400 Bad Request", "Transfer-Encoding needs HTTP/1.1.")
+            return False
+        return read
+
 
 class Connection(HTTPConnection):
     """Knows whether it was handed to a thread before, and shakes hands there."""

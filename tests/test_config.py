@@ -90,6 +90,7 @@ def test_a_setting_that_cannot_be_used_is_named_with_its_file(instance: Path, wr
     ("threads = 0", "threads = 0 cannot be: 1 to 256"), ("proxies = -1", "proxies = -1 cannot be"),
     ("session_hours = 0", "session_hours = 0.0 cannot be: 0.25 to 168"), ("session_hours = nan", "cannot be"),
     ("session_hours = 169", "cannot be"), ("body_limit = 1000", "body_limit = 1000 cannot be"),
+    ("desk_hours = 0", "cannot be: 0.25 to 168"), ("desk_idle_minutes = 4", "= 4.0 cannot be: 5 to 1440"),
     ('database_url = "mysql://db/rounds"', "database_url begins with none of"), ('host = " "', "host is empty"),
     ('public_url = "rounds.example"', "is not an address"), ('public_url = "https://a.example/x"', "is not an address"),
 ], ids=str)
@@ -101,7 +102,7 @@ def test_a_setting_that_cannot_work_is_refused_at_the_start_with_what_can(instan
 
 
 @pytest.mark.parametrize("written", ["port = 0", "port = 65535", "threads = 1", "session_hours = 0.25", "proxies = 10",
-                                     "session_hours = 168", 'public_url = "https://rounds.example/"'])
+                                     "session_hours = 168", "desk_idle_minutes = 1440", 'public_url = "https://rounds.example/"'])
 def test_the_least_and_the_most_are_taken(instance: Path, written: str) -> None:
     (instance / "config.toml").write_text(written)
     assert load()

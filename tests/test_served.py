@@ -70,6 +70,18 @@ def test_senders_that_stop_half_way_hold_nobody_else(served: Served, begun: byte
         assert ask(served, get(b"/healthz"))[0] == 200
 
 
+@pytest.mark.parametrize("version", [b"HTTP/1.0", b"HTTP/1.1"])
+def test_a_body_in_chunks_is_refused_from_a_sender_of_http_1_0(served: Served, version: bytes) -> None:
+    raw = b"POST /sign-in " + version + b"\r\n" + HEAD + FORM + b"Transfer-Encoding: chunked\r\n\r\n0\r\n\r\n"
+    status, answer = ask(served, raw + (get(b"/healthz") if version == b"HTTP/1.0" else b""))
+    if version == b"HTTP/1.0":
+        assert (status, answer.count(b"HTTP/1.1 ")) == (400, 1)  # what stood behind it was not read as a request
+        assert b"Transfer-Encoding needs HTTP/1.1." in answer
+    else:  # the same is taken where it belongs, and told that the sign-in page was too old
+        assert b"Transfer-Encoding" not in answer
+        assert b"too old" in answer
+
+
 def test_what_is_too_large_is_refused_and_told(served: Served, ground: Ground) -> None:
     token = b"Authorization: Bearer " + ground.token.encode() + b"\r\nContent-Type: application/json\r\n"
     assert ask(served, get(b"/healthz", b"X-Long: " + b"a" * 1_000_000 + b"\r\n"))[0] == 413

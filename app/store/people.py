@@ -66,16 +66,20 @@ class SignedIn(Base):
     address: Mapped[str] = mapped_column(sa.Text, default="")  # where it began: this person's usual tablet
     #: the enrolled tablet it began on; there it is locked when nobody touches the tablet
     device_id: Mapped[int | None] = mapped_column(sa.ForeignKey("device.id"), index=True)
-    touched_at: Mapped[datetime | None] = mapped_column(UtcDateTime)  # on a tablet: to the minute
+    touched_at: Mapped[datetime | None] = mapped_column(UtcDateTime)  # to the minute, by hand
+    browser: Mapped[str | None] = mapped_column(sa.Text)  # in our words, "Firefox on Windows"
     person: Mapped[Person] = relationship(lazy="joined")
     unit: Mapped[Unit] = relationship(lazy="joined")
     device: Mapped[Device | None] = relationship(lazy="joined")
 
-    def locked(self, now: datetime) -> bool:
-        """Nobody touched the tablet for as long as it may lie there."""
-        if self.device is None:
-            return False
-        return now - (self.touched_at or self.started_at) > timedelta(minutes=self.device.idle_min)
+    @property
+    def last_used_at(self) -> datetime:
+        return self.touched_at or self.started_at
+
+    def locked(self, now: datetime, desk_idle: timedelta) -> bool:
+        """Nobody used it for as long as it may lie there: a tablet's own minutes, else a desk's."""
+        idle = timedelta(minutes=self.device.idle_min) if self.device else desk_idle
+        return now - self.last_used_at > idle
 
 
 class FailedTry(Base):
@@ -124,6 +128,12 @@ def people_of(session: Session, unit: Unit) -> list[Person]:
         .where(PersonUnit.unit_id == unit.id).order_by(Person.active.desc(), Person.name, Person.id)
         .options(sa.orm.selectinload(Person.units).lazyload(Unit.patterns))
     ))
+
+
+def one_of_unit(session: Session, unit_id: int, person_id: int) -> Person | None:
+    """A person of this unit; another unit's does not exist here."""
+    return session.scalar(sa.select(Person).join(PersonUnit, PersonUnit.person_id == Person.id).where(
+        Person.id == person_id, PersonUnit.unit_id == unit_id))
 
 
 def add_person(session: Session, sign_in: str, name: str, role: str, secret_hash: str, units: list[Unit],
@@ -210,6 +220,37 @@ def _signed_in(rows: list[list[Any]]) -> SignedIn:
     made = detached(SignedIn, columns.session, parts[0].session, unit=here, person=person, device=device)
     assert made is not None
     return made
+
+
+def touch(session: Session, signed: SignedIn, now: datetime) -> None:
+    """Somebody is there, and so is the tablet they hold."""
+    from app.store import devices
+
+    session.execute(sa.update(SignedIn).where(SignedIn.key == signed.key).values(touched_at=now))
+    if signed.device_id is not None:
+        devices.touch(session, signed.device_id, now)
+
+
+def live_sessions_of(session: Session, person_id: int, now: datetime, desk_idle: timedelta) -> list[SignedIn]:
+    """Where a person is signed in and could go on, the last used first; what lies locked is over."""
+    found = session.scalars(
+        sa.select(SignedIn).where(SignedIn.person_id == person_id, SignedIn.ended_at.is_(None),
+                                  SignedIn.expires_at > now)
+        .options(sa.orm.lazyload(SignedIn.person), sa.orm.joinedload(SignedIn.unit).lazyload(Unit.patterns)))
+    return sorted((s for s in found if not s.locked(now, desk_idle)), key=lambda s: s.last_used_at, reverse=True)
+
+
+def end_these(session: Session, ended: list[SignedIn], now: datetime) -> None:
+    for one in ended:
+        one.ended_at = now
+    session.flush()
+
+
+def end_at_desks(session: Session, person_id: int, here: str, now: datetime) -> None:
+    """Everywhere but on other shared tablets, which may be on their walk."""
+    session.execute(sa.update(SignedIn).where(
+        SignedIn.person_id == person_id, SignedIn.ended_at.is_(None),
+        sa.or_(SignedIn.device_id.is_(None), SignedIn.key == here)).values(ended_at=now))
 
 
 def end_sessions(session: Session, person: Person, now: datetime) -> None:

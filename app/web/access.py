@@ -23,6 +23,7 @@ from app.store import devices, people
 from app.store.devices import Device
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR, Person, SignedIn
 from app.store.units import Unit
+from app.web.browser_words import browser_words
 from app.web.request_log import tell_access
 
 View = TypeVar("View", bound=Callable[..., Any])
@@ -31,7 +32,7 @@ View = TypeVar("View", bound=Callable[..., Any])
 ANYONE = "anyone"  # no session needed: sign-in, static files, health
 TOKEN = "token"  # the JSON door, which has its own lock
 
-#: A tablet's session is touched in the database at most so often.
+#: A session is touched in the database at most so often.
 TOUCH_EVERY = timedelta(minutes=1)
 #: What is not offered again after a sign-in: names of fields, with or without their form's prefix.
 NEVER_KEPT = ("csrf_token", "secret", "again", "before")
@@ -105,6 +106,15 @@ def set_cookie(response: Response, name: str, value: str, hours: float) -> None:
                         secure=request.is_secure, path="/")
 
 
+def session_hours() -> float:
+    """How long a session begun in this browser may last: an enrolled tablet keeps its shift."""
+    return settings().session_hours if tablet() else settings().desk_hours
+
+
+def desk_idle() -> timedelta:
+    return timedelta(minutes=settings().desk_idle_minutes)
+
+
 def start_session(session: Session, who: Person, unit: Unit, address: str) -> str:
     """A new session for this person: the value for the cookie, shown to nobody else. Ends the tablet's one before."""
     if g.signed_in:
@@ -112,8 +122,8 @@ def start_session(session: Session, who: Person, unit: Unit, address: str) -> st
     value = secrets.token_urlsafe(32)
     moment, on = now(), tablet()
     session.add(SignedIn(key=hashed(value), person_id=who.id, unit_id=unit.id, started_at=moment, address=address,
-                         expires_at=moment + timedelta(hours=settings().session_hours),
-                         device_id=on.id if on else None, touched_at=moment if on else None))
+                         expires_at=moment + timedelta(hours=session_hours()), touched_at=moment,
+                         device_id=on.id if on else None, browser=browser_words(request.user_agent.string)))
     if on:
         devices.touch(session, on.id, moment)
     return value
@@ -239,9 +249,9 @@ def check_request() -> Any:
     value = request.cookies.get(cookie_name())
     if value:
         g.signed_in = people.live_session(database().glance(), hashed(value), now())
-        if g.signed_in and (not g.signed_in.person.active or g.signed_in.locked(now())):
+        if g.signed_in and (not g.signed_in.person.active or g.signed_in.locked(now(), desk_idle())):
             g.signed_in = None
-        if g.signed_in and g.signed_in.device:
+        if g.signed_in:
             _touch(request.endpoint)
     if not g.signed_in and not g.visitor:
         g.visitor = g.new_visitor = secrets.token_urlsafe(16)
@@ -262,16 +272,16 @@ def check_request() -> Any:
 
 
 def _touch(endpoint: str) -> None:
-    """Somebody is at the tablet: it opened a page or said so. What a page asks for by itself does not count."""
+    """Somebody is there: opened a page, sent an entry, or a tablet said so. What a page asks for by itself does not
+    count. Nor does a page wait or fail because this cannot be written just now."""
     mode = request.headers.get("Sec-Fetch-Mode")  # only over https and on the machine itself
     opens_a_page = mode == "navigate" if mode else "text/html" in request.headers.get("Accept", "text/html")
-    by_hand = opens_a_page or endpoint == "accounts.still_here"
     signed = g.signed_in
-    if by_hand and now() - (signed.touched_at or signed.started_at) >= TOUCH_EVERY:
-        with writing() as session:
-            session.get_one(SignedIn, signed.key).touched_at = now()
-            devices.touch(session, signed.device_id, now())
-            session.commit()
+    # At a desk no page says "still here": what is sent from it is somebody's. A tablet sends what waited by itself.
+    by_hand = opens_a_page or endpoint == "accounts.still_here" or (not signed.device_id and request.method == "POST")
+    if not by_hand or now() - signed.last_used_at < TOUCH_EVERY:
+        return
+    database().noting(lambda session: people.touch(session, signed, now()))
 
 
 def close_request(response: Response) -> Response:

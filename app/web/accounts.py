@@ -84,11 +84,15 @@ def _again(form: SignInForm, status: int, headers: dict[str, str] | None = None)
 @bp.post("/sign-out")
 @allow(OPERATOR)
 def sign_out() -> Any:
-    """Ends this person's sessions everywhere."""
+    """Ends this person's sessions here and at every desk; asked to, on shared tablets too, which may be on a walk."""
+    everywhere = "everywhere" in request.form
     with writing() as session:
-        people.end_sessions(session, access.person(), now())
+        if everywhere:
+            people.end_sessions(session, access.person(), now())
+        else:
+            people.end_at_desks(session, access.person().id, g.signed_in.key, now())
         session.commit()
-    tell_access("signed out", "everywhere")
+    tell_access("signed out", "everywhere" if everywhere else "every desk")
     answer = _out(url_for("accounts.sign_in"))
     answer.headers["Clear-Site-Data"] = '"cache"'
     return answer

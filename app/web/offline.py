@@ -131,7 +131,8 @@ def _kept(page: Page) -> list[str] | None:
                         if k != access.bound_to_host("said"))
     signed_in = g.signed_in
     with current_app.test_request_context(path, base_url=request.host_url, headers={
-            "Cookie": cookies, "Accept": "text/html", "Accept-Encoding": "identity"},
+            "Cookie": cookies, "Accept": "text/html", "Accept-Encoding": "identity",
+            "Sec-Fetch-Mode": "cors"},  # nobody opened it by hand
             environ_overrides={"REMOTE_ADDR": request.remote_addr or ""}):
         answer = current_app.full_dispatch_request()
     g.signed_in = signed_in

@@ -1,4 +1,4 @@
-"""A person's own page: who is signed in here, a PIN and a secret of one's own choosing, out everywhere."""
+"""A person's own page: where they are signed in, a PIN and a secret of one's own choosing, out everywhere."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from app.store import people
 from app.store.changes import note_change
 from app.store.people import OPERATOR, SUPERVISOR, Person, SignedIn
 from app.web import access
-from app.web.access import allow, now, unit, writing
+from app.web.access import allow, now, reading, unit, writing
+from app.web.places import name_of, own_list, where
 from app.web.request_log import tell_access
 from app.web.signing_in import count_try, wait_words
 
@@ -37,7 +38,9 @@ def page() -> Any:
 
 
 def _page(pin: NewSecret, phrase: NewSecret, status: int = 200) -> Any:
-    return render_template("own/page.html", pin=pin, phrase=phrase), status
+    with reading() as session:
+        return render_template("own/page.html", pin=pin, phrase=phrase, found=own_list(session),
+                               where=where, name_of=name_of, limits=access.settings()), status
 
 
 @bp.post("/me/pin", endpoint="set_pin")

@@ -122,6 +122,7 @@ def register(app: Flask) -> None:
         running,
         screen,
         search,
+        sessions,
         set_up,
         settings,
         signatures,
@@ -137,7 +138,7 @@ def register(app: Flask) -> None:
     for module in (home, accounts, screen, rounds, entry_last, motors, starts, dips, flags, lubrication, insulation,
                    week, register, settings, standards, signatures, handover, temporary, timeline, trends, changes,
                    flag_numbers, judge, tablets, own, rehearsal, running, set_up, offline,
-                   routes, labels, search, paper):
+                   routes, labels, search, paper, sessions):
         app.register_blueprint(module.bp)
     app.add_url_rule("/static/<path:filename>", "any_static", any_static)
     for name in ("static", "any_static"):

@@ -201,7 +201,7 @@ def supervisor_post() -> Any:
         session.commit()
     tell_access("signed in", "first set-up", made.id)
     answer = make_response(redirect(url_for(".steps"), 303))
-    access.set_cookie(answer, access.cookie_name(), value, access.settings().session_hours)
+    access.set_cookie(answer, access.cookie_name(), value, access.session_hours())
     answer.delete_cookie(access.bound_to_host(COOKIE), path="/", secure=request.is_secure)
     flash(f"{name} may sign in as {sign_in}. The set-up by code is closed for good.")
     return answer

@@ -60,7 +60,7 @@ def _signed_in(value: str, who: Person, kept: str, next_path: str) -> Any:
         with reading() as session:
             g.signed_in = people.live_session(session, access.hashed(value), now())
         answer = make_response(render_template("accounts/send_again.html", kept=form))
-    access.set_cookie(answer, access.cookie_name(), value, access.settings().session_hours)
+    access.set_cookie(answer, access.cookie_name(), value, access.session_hours())
     tablet = access.tablet()
     if tablet is not None:  # renewed, so that a tablet in use stays enrolled
         access.set_cookie(answer, access.tablet_cookie_name(), request.cookies[access.tablet_cookie_name()],

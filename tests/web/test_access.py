@@ -27,6 +27,7 @@ from app.store.rounds import Reading
 from app.web.access import ANYONE, TOKEN
 from tests.conftest import Clock
 from tests.factories import SECRET, Plant, form_token, make_person, make_unit, post_form, sign_in, try_sign_in
+from tests.web.tablets_ground import enrolled, give_pin, in_hand
 
 
 def rules_of(app: Flask, method: str) -> Iterator[tuple[Rule, str]]:
@@ -134,10 +135,14 @@ def is_in(client: FlaskClient) -> bool:
     return client.get("/motors").status_code == 200
 
 
-def test_a_session_lasts_a_shift_and_its_overrun_and_no_longer(
-        plant: Plant, client: FlaskClient, clock: Clock) -> None:
-    sign_in(client, plant.operator)
-    clock.advance(hours=14, microseconds=-1)
+def test_a_tablets_session_lasts_a_shift_and_its_overrun_and_no_longer(
+        app: Flask, plant: Plant, app_database: Database, clock: Clock) -> None:
+    give_pin(app_database, plant.operator)
+    client = in_hand(enrolled(app, plant, idle_min=240), plant.operator)
+    for _ in range(4):
+        clock.advance(hours=3)
+        assert is_in(client)
+    clock.advance(hours=2, microseconds=-1)
     assert is_in(client)
     clock.advance(microseconds=1)
     assert not is_in(client)

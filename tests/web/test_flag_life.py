@@ -33,7 +33,7 @@ HOT: dict[str, Any] = {"bearing_feel_DE": None, "bearing_temp_DE": "92", "method
 def settings(tmp_path: Path) -> Settings:
     """A life of several days is followed here by the same people: their sessions outlast it."""
     (tmp_path / "instance").mkdir()
-    return Settings(instance=tmp_path / "instance", session_hours=24 * 60)
+    return Settings(instance=tmp_path / "instance", desk_hours=24 * 60, desk_idle_minutes=24 * 3600)
 
 
 @pytest.fixture

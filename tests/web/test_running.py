@@ -99,7 +99,7 @@ def test_the_log_says_who_came_in_who_was_refused_and_what_changed_about_who_may
     client.post("/sign-out", data={"csrf_token": "forged"})
     post_form(client, "/sign-out", {})
     assert told(caplog) == [("refused", "403", None), ("form without its token", None, None),
-                            ("signed out", "everywhere", None)]
+                            ("signed out", "every desk", None)]
     app.test_client().get("/api/v1/motors", headers={"Authorization": "Bearer wrong"})
     assert told(caplog) == [("refused", "401", None)]
     boss = sign_in(app.test_client(), plant.supervisor)
