@@ -104,7 +104,7 @@ class Database:
         self.engine = sa.create_engine(self.url, **options)
         (_sqlite_rules if self.is_sqlite else _postgres_rules)(self.engine)
         writer = self.engine.execution_options(sqlite_begin="IMMEDIATE") if self.is_sqlite else self.engine
-        self._read = sessionmaker(self.engine, expire_on_commit=False)
+        self._read = sessionmaker(self.engine, expire_on_commit=False, autoflush=False)
         self._write = sessionmaker(writer, expire_on_commit=False)
         self._write_at_once = sessionmaker(self.engine.execution_options(sqlite_at_once=True), expire_on_commit=False)
         self._one_writer = threading.Lock()
@@ -114,6 +114,14 @@ class Database:
         with self._read() as session:
             session.info[ASKED] = {}
             yield session
+            self._end_reading(session)
+
+    def _end_reading(self, session: Session) -> None:
+        """Nothing was written, so a commit ends it as a rollback would. After a rollback PostgreSQL's driver makes the
+        server forget every statement that it has prepared for this connection."""
+        if not self.is_sqlite and session.in_transaction() and session.is_active:
+            driver: Any = session.connection().connection.driver_connection
+            driver.commit()
 
     def glance(self) -> Glance:
         """For a single prepared statement, which needs no session."""

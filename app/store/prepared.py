@@ -82,7 +82,7 @@ class Prepared:
             return session.rows(self, given)
         if session.autoflush:
             session.flush()  # as a query of models would: what the session holds is seen
-        connection = session.connection()
+        connection = _connection(session)
         compiled = self._for(connection.dialect)
         cursor = connection.connection.cursor()
         try:
@@ -143,11 +143,24 @@ def _fetch(connection: Connection, cursor: Any, text: str, values: Any) -> None:
 
 def _told(dispatch: Any, connection: Any, cursor: Any, text: str, values: Any) -> None:
     """Whoever counts or times statements hears of it."""
-    for listener in dispatch.before_cursor_execute:
-        listener(connection, cursor, text, values, None, False)
+    if dispatch.before_cursor_execute:
+        for listener in dispatch.before_cursor_execute:
+            listener(connection, cursor, text, values, None, False)
     cursor.execute(text, values)
-    for listener in dispatch.after_cursor_execute:
-        listener(connection, cursor, text, values, None, False)
+    if dispatch.after_cursor_execute:
+        for listener in dispatch.after_cursor_execute:
+            listener(connection, cursor, text, values, None, False)
+
+
+def _connection(session: Session) -> Connection:
+    """The session's connection, looked up once a transaction: a save asks ten times."""
+    transaction = session.get_transaction()
+    kept = session.info.get(_connection)
+    if kept is None or transaction is None or kept[0] is not transaction or session.in_nested_transaction():
+        connection = session.connection()
+        session.info[_connection] = session.get_transaction(), connection
+        return connection
+    return kept[1]  # type: ignore[no-any-return]
 
 
 class Question(NamedTuple, Generic[Made]):
@@ -169,7 +182,7 @@ def ask(session: Session, question: Question[Made]) -> Made:
 def ask_together(session: Session, *questions: Question[Any]) -> list[Any]:
     """Each question's answer, asked in this order. PostgreSQL is told all before it answers the first: a server
     elsewhere costs one way there and back. What goes wrong is told as the engine tells it."""
-    connection = session.connection()
+    connection = _connection(session)
     if connection.dialect.name != "postgresql":
         return [ask(session, question) for question in questions]
     if session.autoflush:

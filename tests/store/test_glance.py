@@ -65,3 +65,23 @@ def test_a_look_over_a_connection_that_was_cut_is_asked_again(database: Database
         held.close()
     assert people.live_session(database.glance(), KEY, NOW) is not None
     assert people.live_session(database.glance(), KEY, NOW) is not None
+
+
+def test_a_page_that_only_reads_leaves_postgresql_what_it_has_prepared(database: Database) -> None:
+    signed_in(database)
+    for _ in range(8):
+        people.live_session(database.glance(), KEY, NOW)
+        with database.reading() as session:
+            session.scalar(sa.select(SignedIn.address))
+    if not database.is_sqlite:
+        with database.reading() as session:
+            assert session.scalar(sa.text("select count(*) from pg_prepared_statements")) == 2
+
+
+def test_what_a_page_changes_while_it_reads_is_not_kept(database: Database) -> None:
+    signed_in(database)
+    with database.reading() as session:
+        session.get_one(SignedIn, KEY).address = "10.0.0.9"
+        session.scalars(sa.select(SignedIn)).all()
+    with database.reading() as session:
+        assert session.scalar(sa.select(SignedIn.address)) != "10.0.0.9"
