@@ -154,8 +154,8 @@ def wake(session: Session, flag: Flag, person: Person, at: datetime, text: str) 
 
 def shown_by(session: Session, flag: Flag, most: int = 8) -> list[Reading]:
     """Readings taken since the flag was last seen, which did not show it: the newest first."""
-    corrected = rounds.corrected_among(session, flag.motor_id)
-    return [r for r in rounds.newest_readings(session, flag.motor_id, most + len(corrected))
+    newest, corrected = rounds.newest_and_corrected(session, flag.motor_id)
+    return [r for r in newest[:most + len(corrected)]
             if not r.skipped and r.id not in corrected and r.taken_at > flag.last_seen_at][:most]
 
 

@@ -42,7 +42,7 @@ def trend_of(session: Session, unit: Unit, flag: Flag, readings: list[Reading], 
     quantity = _quantity(flag)
     if quantity is None:
         return None
-    corrected = rounds.corrected_among(session, flag.motor_id)
+    _, corrected = rounds.newest_and_corrected(session, flag.motor_id)
     found = [Point(r.taken_at, value, r.id in shown_by) for r in readings
              if not r.skipped and r.id not in corrected and (value := _value(r, flag)) is not None][:MOST_POINTS]
     if not found:

@@ -308,6 +308,21 @@ def notes_of(session: Session, flag_id: int) -> list[Note]:
 
 
 @once
+def told_of(session: Session, flag_id: int) -> tuple[list[Sighting], list[Note]]:
+    """What showed a flag and what was written on it, the oldest first, with who. One statement."""
+    none = sa.cast(sa.null(), sa.Integer())
+    ids = sa.union_all(
+        sa.select(Sighting.id.label("sighting"), none.label("note")).where(Sighting.flag_id == flag_id),
+        sa.select(none.label("sighting"), Note.id.label("note")).where(Note.flag_id == flag_id)).subquery()
+    rows = session.execute(
+        sa.select(Sighting, Note).select_from(ids).outerjoin(Sighting, Sighting.id == ids.c.sighting)
+        .outerjoin(Note, Note.id == ids.c.note)
+        .order_by(sa.func.coalesce(Sighting.at, Note.at), ids.c.sighting, ids.c.note)
+        .options(sa.orm.joinedload(Sighting.person), sa.orm.joinedload(Note.person))).all()
+    return [seen for seen, _ in rows if seen is not None], [note for _, note in rows if note is not None]
+
+
+@once
 def found_at(session: Session, motor_id: int, rule: str, since: datetime, until: datetime) -> list[datetime]:
     """When readings of a motor raised one rule, from an instant on and up to another, the newest first."""
     return list(session.scalars(sa.select(Finding.at).where(

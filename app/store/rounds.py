@@ -406,6 +406,17 @@ def corrected_of(session: Session, keys: list[uuid.UUID]) -> set[uuid.UUID]:
 
 
 @once
+def newest_and_corrected(session: Session, motor_id: int, most: int = 30) -> tuple[list[Reading], set[uuid.UUID]]:
+    """One motor's readings as `newest_readings` gives them, and the ids of those that a later one replaces."""
+    rows = session.execute(
+        sa.select(Reading, not_corrected()).where(Reading.motor_id == motor_id)
+        .order_by(Reading.taken_at.desc(), Reading.received_at.desc()).limit(most)
+        .options(sa.orm.joinedload(Reading.person), sa.orm.joinedload(Reading.token),
+                 sa.orm.joinedload(Reading.nameplate))).all()
+    return [reading for reading, _ in rows], {reading.id for reading, counts in rows if not counts}
+
+
+@once
 def corrected_among(session: Session, motor_id: int) -> set[uuid.UUID]:
     """The ids of this motor's readings that a later one replaces."""
     rows = session.scalars(sa.select(Reading.replaces_id).where(

@@ -12,7 +12,8 @@ from app import flag_life
 from app.gathering import plate_facts
 from app.rules import accepting
 from app.rules.accepting import Way
-from app.store import flags, limits, lubrication, rounds, starts
+from app.store import flags, limits, lubrication, rounds
+from app.store.flag_ground import FlagGround
 from app.store.flags import Flag
 from app.store.people import SUPERVISOR
 from app.store.rounds import Reading
@@ -78,34 +79,34 @@ def _told(trend: Trend) -> str:
     return text + limit
 
 
-def detail(session: Session, flag: Flag, **forms: Any) -> dict[str, Any]:
+def detail(session: Session, ground: FlagGround, **forms: Any) -> dict[str, Any]:
     """What the opened flag shows. forms: those that were posted and need a second look, by act."""
-    seen = flags.sightings_of(session, flag.id)
-    readings = rounds.newest_readings(session, flag.motor_id, 30)
+    flag = ground.flag
+    seen, notes = flags.told_of(session, flag.id)
+    readings, corrected = rounds.newest_and_corrected(session, flag.motor_id)
     trend = trend_of(session, unit(), flag, readings, {s.cause_id for s in seen})
     shifts = {unit().calendar.shift_of(s.at).starts_at for s in seen}
     return {
         "flag": flag, "sightings": seen[-MOST_SHOWN:], "more": max(0, len(seen) - MOST_SHOWN),
         "people": len({s.person_id for s in seen if s.person_id is not None}), "shifts_seen": len(shifts),
         "stands": unit().calendar.count(flag.raised_at, flag.closed_at or max(now(), flag.raised_at)),
-        "notes": flags.notes_of(session, flag.id), "trend": drawing(trend) if trend else None,
+        "notes": notes, "trend": drawing(trend) if trend else None,
         "others": [f for f in flags.open_flags_of_motor(session, flag.motor_id) if f.id != flag.id],
-        "latest": readings[:LATEST], "corrected": rounds.corrected_among(session, flag.motor_id),
+        "latest": readings[:LATEST], "corrected": corrected,
         "greased": lubrication.last_greasings(session, flag.motor_id, now(), 2),
-        "earlier": session.get(Flag, flag.before_id) if flag.before_id else None,
-        "closing": session.get(Reading, flag.closed_reading_id) if flag.closed_reading_id else None,
-        "started": _last_start(session, flag), "forms": forms,
+        "earlier": ground.earlier, "closing": ground.closing,
+        "started": _last_start(session, ground), "forms": forms,
         "needs_reading": flag_life.needs_reading(flag), **(_acts(session, flag) if flag.open else {})}
 
 
-def _last_start(session: Session, flag: Flag) -> dict[str, Any] | None:
+def _last_start(session: Session, ground: FlagGround) -> dict[str, Any] | None:
     """The start before the flag was last seen, and until when it was a first run to be watched, where it still was."""
-    newest = starts.newest_starts(session, flag.motor_id, 1, before=flag.last_seen_at + timedelta(microseconds=1))
-    if not newest:
+    flag, start = ground.flag, ground.started
+    if start is None:
         return None
     watch_h = limits.limits_at(session, unit().id, flag.motor_id, flag.last_seen_at).value("step_start_wait_h")
-    until = newest[0].at + timedelta(hours=watch_h)
-    return {"start": newest[0], "watched_until": until if flag.last_seen_at < until else None}
+    until = start.at + timedelta(hours=watch_h)
+    return {"start": start, "watched_until": until if flag.last_seen_at < until else None}
 
 
 def _acts(session: Session, flag: Flag) -> dict[str, Any]:
@@ -120,7 +121,7 @@ def _acts(session: Session, flag: Flag) -> dict[str, Any]:
 
 def way_of(session: Session, flag: Flag) -> Way | None:
     """How this flag can become the motor's normal, where it can."""
-    seen = flags.sightings_of(session, flag.id)
+    seen, _ = flags.told_of(session, flag.id)
     shown = session.get(Reading, seen[-1].cause_id) if seen and seen[-1].cause == "reading" else None
     in_force = limits.limits_at(session, unit().id, flag.motor_id, now())
     return accepting.way(

@@ -15,6 +15,7 @@ from app.review_list import Group
 from app.rules import accepting
 from app.sheets import LEFT, sheet_of
 from app.store import flags, rounds
+from app.store.flag_ground import flag_ground
 from app.store.flags import Flag
 from app.store.limits import BadLimit
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR
@@ -95,8 +96,8 @@ def _open_sheet() -> None:
 def _opened_in_place(session: Session) -> dict[str, Any] | None:
     """The one flag that is opened on the page, with the readings behind it and what was said of it."""
     flag_id = request.args.get("open", type=key)
-    flag = flags.flag_by_id(session, unit().id, flag_id) if flag_id else None
-    return detail(session, flag) if flag else None
+    ground = flag_ground(session, unit().id, flag_id) if flag_id else None
+    return detail(session, ground) if ground else None
 
 
 @bp.get("/flags/<int:flag_id>")
@@ -104,8 +105,8 @@ def _opened_in_place(session: Session) -> dict[str, Any] | None:
 def one(flag_id: int) -> Any:
     """One flag: to read for everybody, to act on for head operators."""
     with reading() as session:
-        flag = found_or_404(flags.flag_by_id(session, unit().id, flag_id))
-        return render_template("flags/one.html", detail=detail(session, flag))
+        ground = found_or_404(flag_ground(session, unit().id, flag_id))
+        return render_template("flags/one.html", detail=detail(session, ground))
 
 
 # acts ------------------------------------------------------------------------------------------------------
@@ -151,8 +152,8 @@ def _act(flag_id: int, name: str, kind: type[ActForm], act: Act) -> Any:
 
 def _again(flag_id: int, name: str, form: ActForm, status: int, faster: str | None = None) -> Any:
     with reading() as session:
-        flag = found_or_404(flags.flag_by_id(session, unit().id, flag_id))
-        shown = detail(session, flag, **{name: form})
+        ground = found_or_404(flag_ground(session, unit().id, flag_id))
+        shown = detail(session, ground, **{name: form})
         return render_template("flags/one.html", detail=shown, form=form, faster=faster), status
 
 
