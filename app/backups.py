@@ -47,10 +47,13 @@ class Note:
 def backup(database: Database, file: Path) -> Note:
     """Writes a consistent copy, also while entries are being saved. The name appears only when the copy is whole.
 
-    Raises NotACopy where something else lies under that name; OSError where it cannot be written.
+    Raises NotACopy where something else lies under that name, or a PostgreSQL database is of another version; OSError
+    where it cannot be written.
     """
     if file.exists() and file.stat().st_size:
         _mark_of(file, "Choose another name: it stays as it is.")  # only an older copy may be replaced
+    if not database.is_sqlite:
+        _same_version(database)
     half = file.with_name(file.name + ".part")
     half.unlink(missing_ok=True)
     try:
@@ -70,6 +73,15 @@ def backup(database: Database, file: Path) -> Note:
 def _copy_sqlite(database: Database, half: Path) -> None:
     with contextlib.closing(sqlite3.connect(_path(database))) as live, contextlib.closing(sqlite3.connect(half)) as new:
         live.backup(new)  # one step: the state of one instant, and no writer waits for it
+
+
+def _same_version(database: Database) -> None:
+    """Rows are read as this program knows them: those of another version cannot be."""
+    there, ours = database.versions()
+    if there != ours:
+        raise NotACopy(f"The database {database.shown} is at version {there}, this program works with {ours}. Before "
+                       "an upgrade make the copy with the program that has served it, or with pg_dump. Nothing was "
+                       "touched.")
 
 
 def _copy_out(database: Database, half: Path) -> None:

@@ -182,6 +182,10 @@ class Database:
                     raise RuntimeError(f"the migration would leave {len(broken)} broken links; nothing was changed")
         return True
 
+    def versions(self) -> tuple[str | None, str | None]:
+        """The schema's version in this database, and the one that this program works with."""
+        return self._revision(), ScriptDirectory.from_config(migration_config()).get_current_head()
+
     @property
     def shown(self) -> str:
         return self.url.render_as_string(hide_password=True)

@@ -175,6 +175,22 @@ def test_a_copy_by_an_older_version_is_brought_up_to_date_and_the_copy_stays(
     assert copy.read_bytes() == data
 
 
+def test_before_an_upgrade_of_postgresql_the_copy_is_asked_of_the_program_that_served_it(
+        new_database: MakeDatabase, tmp_path: Path) -> None:
+    from alembic import command
+
+    from app.db import migration_config
+
+    old = new_database("postgresql", upgraded=False)
+    with old.for_copying() as connection:
+        config = migration_config()
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0003")
+    with pytest.raises(backups.NotACopy, match=r"version 0003.*pg_dump"):
+        backups.backup(old, tmp_path / "copy.sqlite3")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_copy_never_takes_the_place_of_another_file(new_database: MakeDatabase, tmp_path: Path) -> None:
     database = new_database("sqlite")
     (tmp_path / "motors.csv").write_text("tag,area\n")
