@@ -142,6 +142,22 @@ def test_a_weak_pass_phrase_is_refused_and_never_shown_again(client: FlaskClient
     assert answer.status_code == 400 and 'id="secret-error"' in page and "short 1" not in page and "Ana Ruiz" in page
 
 
+@pytest.mark.parametrize(("secret", "says"), [
+    ("princessprincess", "many people"), ("baseball2024!", "many people"), ("Brine unit 2026", "known here"),
+    ("ana.ruiz-1990!", "known here")])
+def test_a_pass_phrase_that_others_try_first_makes_nobody_supervisor(
+        client: FlaskClient, app_database: Database, code: str, secret: str, says: str) -> None:
+    """Two of many people's (why these: tests/web/test_accounts.py), one of the unit's name, one of the person's."""
+    give(client, code)
+    post(client, "/set-up/unit", UNIT)
+    answer = post(client, "/set-up/supervisor", FIRST | {"secret": secret, "again": secret})
+    page = answer.get_data(as_text=True)
+    assert answer.status_code == 400 and 'id="secret-error"' in page and says in page and secret not in page
+    with app_database.reading() as session:
+        assert set_up.is_open(session)
+    assert post(client, "/set-up/supervisor", FIRST).headers["Location"] == "/first-steps"  # the door is still open
+
+
 def test_with_the_first_supervisor_it_is_closed_for_good(client: FlaskClient, app_database: Database,
                                                          code: str) -> None:
     other = client.application.test_client()
