@@ -22,10 +22,11 @@ from app.rules.starting import Permission
 from app.rules.starting_bars import TRIES
 from app.rules.starting_check import check_start
 from app.rules.starting_facts import ReleaseRecord, StartHistory, StartPlan, StartRecord, TripRecord
-from app.store import changes, flags, limits, rounds, starts
+from app.store import changes, flags, limits, rounds, start_ground, starts
 from app.store.changes import Change
 from app.store.motors import Motor
 from app.store.people import Person
+from app.store.start_ground import Checked, Energised, OnRecord, Tripped, Unlogged
 from app.store.starts import CLEARED, HEAD_OPERATOR_AGREES, RELAY_RESET, PrestartCheck, Start, Stop, Trip, TripAct
 from app.store.units import Unit
 
@@ -53,44 +54,40 @@ def history_of(session: Session, unit: Unit, motor: Motor, now: datetime, but: S
     but: a start that is being judged, which is no part of what stood before it.
     """
     condition, since = condition_on_record(session, motor, now) if but is None else (but.condition_before, None)
-    running = rounds.last_running(session, motor.id, now + timedelta(microseconds=1), 1)
-    plate = motor.nameplate_at(now)
-    passed_at, refused_at = starts.newest_by_result(session, motor.id, now)
+    plate, known = motor.nameplate_at(now), _on_record(session, motor, now, but)
     return StartHistory(
         condition=condition or facts.STANDBY, condition_since=since,
         starts=(*(StartRecord(s.at, s.outcome, s.duration_s)
-                  for s in starts.newest_starts(session, motor.id, 40, now) if but is None or s.id != but.id),
-                *_not_logged(session, motor, now, but)),
-        stops=tuple(s.at for s in starts.newest_stops(session, motor.id, 40, now)),
-        trips=tuple(_trip_record(unit, t) for t in starts.newest_trips(session, motor.id, 60, now)),
-        releases=tuple(ReleaseRecord(r.at, r.person.name, r.cause)
-                       for r in starts.releases_of(session, motor.id, now)),
+                  for s in known.starts if but is None or s.id != but.id), *_not_logged(known)),
+        stops=tuple(known.stops), trips=tuple(_trip_record(unit, t) for t in known.trips),
+        releases=tuple(ReleaseRecord(r.at, r.by, r.cause) for r in known.releases),
         running_since=since if condition == facts.RUNNING else None,
         shift_start=unit.calendar.shift_of(now).starts_at,
-        prestart_checks=(passed_at,) if passed_at else (), prestart_refused_at=refused_at,
-        back_in_service_at=_back_in_service(session, motor, now),
-        seen_running_at=running[0].taken_at if running else None,
+        prestart_checks=(known.passed_at,) if known.passed_at else (), prestart_refused_at=known.refused_at,
+        back_in_service_at=_back_in_service(motor, known, now), seen_running_at=known.seen_running_at,
         fitted_at=plate.fitted_from if plate and plate.fitted_on else None)
 
 
-def _not_logged(session: Session, motor: Motor, now: datetime, but: Start | None) -> list[StartRecord]:
+def _on_record(session: Session, motor: Motor, now: datetime, but: Start | None = None) -> OnRecord:
+    """What stands on record at an instant. but: a start being judged, and no finding of its instant was before it."""
+    unlogged_until = now if but is None else now - timedelta(microseconds=1)
+    return start_ground.on_record(session, motor.id, now,
+                                  Unlogged(unlogged.RULE, now - UNLOGGED_COUNTS, unlogged_until),
+                                  seen_before=now + timedelta(microseconds=1))
+
+
+def _not_logged(known: OnRecord) -> list[StartRecord]:
     """Starts that readings show and nobody logged, each as late as it can have been: when it was found running.
 
     One that was logged since, with no stop between, is that start: what runs is not started again.
     """
-    until = now if but is None else now - timedelta(microseconds=1)
-    found = flags.found_at(session, motor.id, unlogged.RULE, now - UNLOGGED_COUNTS, until)
-    if not found:
-        return []
-    logged = [s.at for s in starts.newest_starts(session, motor.id, 40, now)]
-    ended = _ended(session, motor, now)
-    return [StartRecord(at, logged=False) for at in found if not _answered(at, logged, ended)]
+    logged, ended = [s.at for s in known.starts], _ended(known)
+    return [StartRecord(at, logged=False) for at in known.not_logged if not _answered(at, logged, ended)]
 
 
-def _ended(session: Session, motor: Motor, now: datetime) -> list[datetime]:
+def _ended(known: OnRecord) -> list[datetime]:
     """When it stopped or tripped, by the newest on record."""
-    return [row.at for newest in (starts.newest_stops(session, motor.id, 40, now),
-                                  starts.newest_trips(session, motor.id, 60, now)) for row in newest]
+    return [*known.stops, *(trip.at for trip in known.trips)]
 
 
 def _answered(found_at: datetime, logged: list[datetime], ended: list[datetime]) -> bool:
@@ -98,7 +95,7 @@ def _answered(found_at: datetime, logged: list[datetime], ended: list[datetime])
     return any(found_at <= at and not any(found_at < end <= at for end in ended) for at in logged)
 
 
-def _trip_record(unit: Unit, trip: Trip) -> TripRecord:
+def _trip_record(unit: Unit, trip: Tripped) -> TripRecord:
     acts = {act.kind: act for act in trip.acts}  # the newest of each kind
     reset, agreed, cleared = acts.get(RELAY_RESET), acts.get(HEAD_OPERATOR_AGREES), acts.get(CLEARED)
     return TripRecord(
@@ -127,14 +124,13 @@ def _by_hand(session: Session, motor: Motor) -> list[Change]:
     return [c for c in changes.changes_of(session, "motor", motor.id, 200) if c.field == "condition"]
 
 
-def _back_in_service(session: Session, motor: Motor, at: datetime) -> datetime | None:
+def _back_in_service(motor: Motor, known: OnRecord, at: datetime) -> datetime | None:
     """When it last came back from out of service or locked out; None while it is out, or where it never was."""
     if motor.condition in OUT:
         return None
-    by_hand = [c.at for c in _by_hand(session, motor)
+    by_hand = [c.at for c in known.by_hand
                if c.at <= at and recording.state_word(c.before) in OUT and recording.state_word(c.after) not in OUT]
-    seen_out = rounds.last_seen_out(session, motor.id)
-    return max([*by_hand[:1], *([seen_out] if seen_out else [])], default=None)
+    return max([*by_hand[:1], *([known.seen_out_at] if known.seen_out_at else [])], default=None)
 
 
 def permission(session: Session, unit: Unit, motor: Motor, now: datetime, *,
@@ -216,7 +212,8 @@ def _look_again(session: Session, sender: Sender, motor: Motor, row: Start | Sto
 def _settle_not_logged(session: Session, sender: Sender, motor: Motor, row: Start) -> None:
     """Logged with the time at which it was logged, while it ran: the question who started it is answered too."""
     for flag in flags.open_flags_of_motor(session, motor.id):
-        if flag.rule == unlogged.RULE and _answered(flag.last_seen_at, [row.at], _ended(session, motor, row.at)):
+        if flag.rule == unlogged.RULE and _answered(
+                flag.last_seen_at, [row.at], _ended(_on_record(session, motor, row.at))):
             judging.settled(session, sender.unit, flag, row.at)
 
 
@@ -288,12 +285,21 @@ def second_overload(session: Session, unit: Unit, trip: Trip) -> bool:
         for t in starts.newest_trips(session, trip.motor_id, 20, trip.at))
 
 
-def open_trip(session: Session, unit: Unit, motor: Motor, now: datetime) -> Trip | None:
+def open_trip(session: Session, unit: Unit, motor: Motor, now: datetime) -> Tripped | None:
     """The trip that stands against a start, as the rules have it, so that the page can lead there."""
-    rows = starts.newest_trips(session, motor.id, 60, now)
+    rows = _on_record(session, motor, now).trips
     records = [_trip_record(unit, trip) for trip in rows]
     found = trips.unsettled(StartHistory(trips=tuple(records)))
     return None if found is None else next(t for t, r in zip(rows, records, strict=True) if r is found[0])
+
+
+def newest_check(session: Session, motor: Motor, now: datetime) -> Checked | None:
+    """The pre-start check that was answered last."""
+    return _on_record(session, motor, now).check
+
+
+def newest_start(session: Session, motor: Motor, now: datetime) -> Energised | None:
+    return next(iter(_on_record(session, motor, now).starts), None)
 
 
 def needs_release(given: Permission) -> bool:

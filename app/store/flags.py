@@ -322,14 +322,6 @@ def told_of(session: Session, flag_id: int) -> tuple[list[Sighting], list[Note]]
     return [seen for seen, _ in rows if seen is not None], [note for _, note in rows if note is not None]
 
 
-@once
-def found_at(session: Session, motor_id: int, rule: str, since: datetime, until: datetime) -> list[datetime]:
-    """When readings of a motor raised one rule, from an instant on and up to another, the newest first."""
-    return list(session.scalars(sa.select(Finding.at).where(
-        Finding.motor_id == motor_id, Finding.rule == rule, Finding.cause == "reading", Finding.at >= since,
-        Finding.at <= until).order_by(Finding.at.desc()).limit(40)))
-
-
 def findings_of(session: Session, cause_ids: list[uuid.UUID]) -> dict[uuid.UUID, list[Finding]]:
     """Findings by the entry they were judged on, gravest first."""
     found: dict[uuid.UUID, list[Finding]] = {}

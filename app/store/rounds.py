@@ -434,9 +434,15 @@ def readings_between(session: Session, unit_id: int, start: datetime, end: datet
         sa.orm.joinedload(Reading.motor), sa.orm.joinedload(Reading.person), sa.orm.joinedload(Reading.token))))
 
 
-@once
-def last_seen_out(session: Session, motor_id: int) -> datetime | None:
-    """When a reading last found the motor out of service or locked out."""
-    return session.scalar(sa.select(Reading.taken_at).where(
-        Reading.motor_id == motor_id, sa.text(FOUND_OUT), Reading.skip_reason.is_(None), not_corrected())
-        .order_by(Reading.taken_at.desc()).limit(1))
+def last_running_at(motor_id: Any, before: Any) -> sa.Select[Any]:
+    """For a larger query: when a reading last found the motor running, before an instant."""
+    return sa.select(Reading.taken_at).where(
+        Reading.motor_id == motor_id, Reading.taken_at < before, _RUNNING, Reading.skip_reason.is_(None),
+        not_corrected()).order_by(Reading.taken_at.desc()).limit(1)
+
+
+def last_out_at(motor_id: Any) -> sa.Select[Any]:
+    """For a larger query: when a reading last found the motor out of service or locked out."""
+    return sa.select(Reading.taken_at).where(
+        Reading.motor_id == motor_id, sa.text(FOUND_OUT), Reading.skip_reason.is_(None), not_corrected()) \
+        .order_by(Reading.taken_at.desc()).limit(1)

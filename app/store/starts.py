@@ -205,29 +205,11 @@ def trip_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Trip | None:
 
 
 @once
-def releases_of(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Release]:
-    return list(session.scalars(sa.select(Release).where(Release.motor_id == motor_id, Release.at <= before)
-                                .order_by(Release.at.desc()).limit(most)))
-
-
-@once
 def newest_check(session: Session, motor_id: int, before: datetime | None = None) -> PrestartCheck | None:
     query = sa.select(PrestartCheck).where(PrestartCheck.motor_id == motor_id)
     if before is not None:
         query = query.where(PrestartCheck.at <= before)
     return session.scalar(query.order_by(PrestartCheck.at.desc()).limit(1))
-
-
-@once
-def newest_by_result(session: Session, motor_id: int, before: datetime) -> tuple[datetime | None, datetime | None]:
-    """When a pre-start check was last answered without a no, and when one was last answered with one."""
-    def newest(passed: bool) -> sa.ScalarSelect[datetime]:
-        return sa.select(PrestartCheck.at).where(
-            PrestartCheck.motor_id == motor_id, PrestartCheck.passed.is_(passed), PrestartCheck.at <= before) \
-            .order_by(PrestartCheck.at.desc()).limit(1).scalar_subquery()
-
-    passed_at, refused_at = session.execute(sa.select(newest(True), newest(False))).one()
-    return passed_at, refused_at
 
 
 def start_at_dip(session: Session, dip_id: int, motor_id: int) -> Start | None:

@@ -56,15 +56,15 @@ def _page(session: Session, motor: Motor, error: str | None = None, at_field: st
         at_field=at_field,
         key=str(uuid.uuid4()), seen_at=request.form.get("seen_at"), past=_past(session, motor), asked=moment,
         prestart_due=start_records.prestart_why(session, unit(), motor, moment),
-        refused=_refused(session, motor), open_trip=start_records.open_trip(session, unit(), motor, moment),
+        refused=_refused(session, motor, moment), open_trip=start_records.open_trip(session, unit(), motor, moment),
         mine=standby_pairs.pair_line(session, motor, moment),
         partner=standby_pairs.pair_line(session, partner, moment) if partner else None,
         needs_release=start_records.needs_release(given), watch=first_run.watch_now(session, motor, moment))
 
 
-def _refused(session: Session, motor: Motor) -> list[tuple[str, str]]:
+def _refused(session: Session, motor: Motor, moment: datetime) -> list[tuple[str, str]]:
     """The items of the newest pre-start check that were answered with no, and by whom."""
-    newest = starts.newest_check(session, motor.id, now())
+    newest = start_records.newest_check(session, motor, moment)
     if newest is None or newest.passed:
         return []
     return [(prestart_items.BY_KEY[key].asks if key in prestart_items.BY_KEY else key, said["by"])

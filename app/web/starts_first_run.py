@@ -43,9 +43,10 @@ def prestart(motor_id: int) -> Any:
 
 
 def _check_page(session: Session, motor: Motor, key: str, form: Any, errors: dict[str, str]) -> str:
+    moment = now()
     return render_template("starts/prestart.html", motor=motor, key=key, form=form, errors=errors,
-                           items=prestart_items.ITEMS, last=starts.newest_check(session, motor.id, now()),
-                           why=start_records.prestart_why(session, unit(), motor, now()))
+                           items=prestart_items.ITEMS, last=start_records.newest_check(session, motor, moment),
+                           why=start_records.prestart_why(session, unit(), motor, moment))
 
 
 @allow(OPERATOR)

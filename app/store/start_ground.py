@@ -1,0 +1,231 @@
+"""What is on record of one motor as the start rules look at it, in one statement.
+
+Of each kind a fixed number of the newest is read, however long the history: each is an arm of a union that walks its
+own index. Nobody's mapped rows are made of it: the rules want instants and words.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any, NamedTuple
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from app.store import rounds
+from app.store.asked import once
+from app.store.base import Key16, Real, UtcDateTime
+from app.store.changes import Change
+from app.store.flags import Finding
+from app.store.people import Person
+from app.store.prepared import Prepared, as_key
+from app.store.starts import PrestartCheck, Release, Start, Stop, Trip, TripAct
+from app.store.unions import arm
+
+#: So many of the newest of each kind the start rules look at; of its changes, those of its condition among so many.
+STARTS, STOPS, TRIPS, RELEASES, FOUND, CHANGES = 40, 40, 60, 10, 40, 200
+
+START, STOP, TRIP, RELEASE, CHECK, PASSED, REFUSED, BY_HAND, NOT_LOGGED, SEEN_RUNNING, SEEN_OUT = (
+    "start", "stop", "trip", "release", "check", "passed", "refused", "by hand", "not logged", "seen running",
+    "seen out")
+
+
+class Energised(NamedTuple):
+    id: uuid.UUID
+    at: datetime
+    outcome: str
+    duration_s: float | None
+
+
+class Act(NamedTuple):
+    """What was done about a trip."""
+
+    kind: str
+    at: datetime
+    qualified_name: str | None
+    found: str | None
+
+
+class Tripped(NamedTuple):
+    id: uuid.UUID
+    at: datetime
+    protection: str
+    cause: str | None
+    acts: tuple[Act, ...]  # as they were recorded
+
+
+class Released(NamedTuple):
+    at: datetime
+    by: str
+    cause: str
+
+
+class Checked(NamedTuple):
+    """A pre-start check; answers: item -> {"answer", "by"}."""
+
+    at: datetime
+    by: str
+    passed: bool
+    answers: Mapping[str, Any]
+
+
+class ByHand(NamedTuple):
+    """A named act that changed the motor's condition, in a change's words."""
+
+    at: datetime
+    before: str | None
+    after: str | None
+
+
+class OnRecord(NamedTuple):
+    """What the start rules look at, as of an instant: the newest first."""
+
+    starts: list[Energised]
+    stops: list[datetime]
+    trips: list[Tripped]
+    releases: list[Released]
+    check: Checked | None  # the newest
+    passed_at: datetime | None  # when a check was last answered without a no
+    refused_at: datetime | None  # when one was last answered with one
+    by_hand: list[ByHand]
+    not_logged: list[datetime]  # when it was found running and no start was on record
+    seen_running_at: datetime | None  # by a reading, at that instant at the latest
+    seen_out_at: datetime | None  # by a reading, whenever: out of service or locked out
+
+
+_COLUMNS: dict[str, Any] = {
+    "key": Key16(), "at": UtcDateTime(), "received_at": UtcDateTime(), "number": sa.Integer(), "word": sa.Text(),
+    "more": sa.Text(), "figure": Real(), "name": sa.Text(), "passed": sa.Boolean(), "act": sa.Text(),
+    "act_at": UtcDateTime(), "act_name": sa.Text(), "act_found": sa.Text()}
+_MOTOR = sa.bindparam("motor_id", type_=sa.Integer())
+_UNTIL = sa.bindparam("until", type_=UtcDateTime())
+
+
+def newest(model: Any, most: int, *where: Any, motor: Any = _MOTOR, order: tuple[Any, ...] = ()) -> Any:
+    """The newest rows of a model with `motor_id` and `at`, as a part of a larger query."""
+    return sa.orm.aliased(model, sa.select(model).where(model.motor_id == motor, *where)
+                          .order_by(model.at.desc(), *order).limit(most).subquery())
+
+
+def newest_received(model: Any, most: int, *where: Any, motor: Any = _MOTOR) -> Any:
+    """The same of a model with `received_at`: of two of one instant the one received later comes first."""
+    return newest(model, most, *where, motor=motor, order=(model.received_at.desc(),))
+
+
+def _at_only(kind: str, query: sa.Select[Any]) -> sa.Select[Any]:
+    found = query.subquery()
+    return arm(_columns(), found, kind, at=found.c[0])
+
+
+def _columns() -> dict[str, Any]:
+    return {**_COLUMNS, "answers": as_key(PrestartCheck.answers).type}
+
+
+def _checked(kind: str, passed: bool) -> sa.Select[Any]:
+    return _at_only(kind, sa.select(PrestartCheck.at).where(
+        PrestartCheck.motor_id == _MOTOR, PrestartCheck.passed.is_(passed), PrestartCheck.at <= _UNTIL)
+        .order_by(PrestartCheck.at.desc()).limit(1))
+
+
+def _on_record() -> Any:
+    columns = _columns()
+    start, stop = (newest_received(model, most, model.at <= _UNTIL) for model, most in ((Start, STARTS), (Stop, STOPS)))
+    trip = newest_received(Trip, TRIPS, Trip.at <= _UNTIL)
+    release = newest(Release, RELEASES, Release.at <= _UNTIL)
+    check = newest(PrestartCheck, 1, PrestartCheck.at <= _UNTIL)
+    change = sa.orm.aliased(Change, sa.select(Change).where(Change.subject == "motor", Change.subject_id == _MOTOR)
+                            .order_by(Change.at.desc(), Change.id.desc()).limit(CHANGES).subquery())
+    every = sa.union_all(
+        arm(columns, start, START, key=start.id, at=start.at, received_at=start.received_at, word=start.outcome,
+            figure=start.duration_s),
+        arm(columns, stop, STOP, at=stop.at, received_at=stop.received_at),
+        arm(columns, trip, TRIP, key=trip.id, at=trip.at, received_at=trip.received_at, word=trip.protection,
+            more=trip.cause, number=TripAct.id, act=TripAct.kind, act_at=TripAct.at, act_name=TripAct.qualified_name,
+            act_found=TripAct.found).outerjoin(TripAct, TripAct.trip_id == trip.id),
+        arm(columns, release, RELEASE, at=release.at, name=Person.name, word=release.cause)
+        .join(Person, Person.id == release.person_id),
+        arm(columns, check, CHECK, at=check.at, name=Person.name, passed=check.passed, answers=as_key(check.answers))
+        .join(Person, Person.id == check.person_id),
+        _checked(PASSED, True), _checked(REFUSED, False),
+        arm(columns, change, BY_HAND, at=change.at, number=change.id, word=change.before, more=change.after)
+        .where(change.field == "condition"),
+        _at_only(NOT_LOGGED, sa.select(Finding.at).where(
+            Finding.motor_id == _MOTOR, Finding.rule == sa.bindparam("rule", type_=sa.Text()),
+            Finding.cause == "reading", Finding.at >= sa.bindparam("found_since", type_=UtcDateTime()),
+            Finding.at <= sa.bindparam("found_until", type_=UtcDateTime())).order_by(Finding.at.desc()).limit(FOUND)),
+        _at_only(SEEN_RUNNING, rounds.last_running_at(_MOTOR, sa.bindparam("seen_before", type_=UtcDateTime()))),
+        _at_only(SEEN_OUT, rounds.last_out_at(_MOTOR))).subquery()
+    return sa.select(every).order_by(every.c.at.desc(), every.c.received_at.desc(), every.c.number.desc())
+
+
+_ON_RECORD = Prepared(_on_record)
+
+
+class Unlogged(NamedTuple):
+    """Which findings tell of a start that nobody logged: the rule, and the span of their readings, both ends in it."""
+
+    rule: str
+    since: datetime
+    until: datetime
+
+
+@once
+def on_record(session: Session, motor_id: int, until: datetime, unlogged: Unlogged,
+              seen_before: datetime) -> OnRecord:
+    """Up to an instant and with it. seen_before: a running reading counts before it."""
+    rows = _ON_RECORD.rows(session, {
+        "motor_id": motor_id, "until": until, "rule": unlogged.rule, "found_since": unlogged.since,
+        "found_until": unlogged.until, "seen_before": seen_before})
+    of = _by_kind([_Line(*_ON_RECORD.values(session, row)) for row in rows])
+
+    def newest_at(kind: str) -> datetime | None:
+        return next((one.at for one in of(kind)), None)
+
+    return OnRecord(
+        starts=[Energised(one.key, one.at, one.word, one.figure) for one in of(START)],
+        stops=[one.at for one in of(STOP)], trips=_trips(of(TRIP)),
+        releases=[Released(one.at, one.name, one.word) for one in of(RELEASE)],
+        check=next((Checked(one.at, one.name, one.passed, one.answers) for one in of(CHECK)), None),
+        passed_at=newest_at(PASSED), refused_at=newest_at(REFUSED),
+        by_hand=[ByHand(one.at, one.word, one.more) for one in of(BY_HAND)],
+        not_logged=[one.at for one in of(NOT_LOGGED)],
+        seen_running_at=newest_at(SEEN_RUNNING), seen_out_at=newest_at(SEEN_OUT))
+
+
+class _Line(NamedTuple):
+    """A row of the union: its kind, and the columns in their order."""
+
+    kind: str
+    key: Any
+    at: Any
+    received_at: Any
+    number: Any
+    word: Any
+    more: Any
+    figure: Any
+    name: Any
+    passed: Any
+    act: Any
+    act_at: Any
+    act_name: Any
+    act_found: Any
+    answers: Any
+
+
+def _by_kind(lines: list[_Line]) -> Callable[[str], list[_Line]]:
+    kinds: dict[str, list[_Line]] = {}
+    for line in lines:
+        kinds.setdefault(line.kind, []).append(line)
+    return lambda kind: kinds.get(kind, [])
+
+
+def _trips(lines: list[_Line]) -> list[Tripped]:
+    """From one line for each act, the newest first, or one for a trip without any."""
+    trips: dict[uuid.UUID, list[_Line]] = {}
+    for line in lines:
+        trips.setdefault(line.key, []).append(line)
+    return [Tripped(key, acts[0].at, acts[0].word, acts[0].more, tuple(
+        Act(one.act, one.act_at, one.act_name, one.act_found) for one in reversed(acts) if one.act is not None))
+        for key, acts in trips.items()]
