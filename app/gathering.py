@@ -7,14 +7,14 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 
-import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.rules import facts, regrease
 from app.rules import greased as greased_rules
 from app.rules.limits import Limits
-from app.store import changes, lubrication, rounds, starts, temporary
+from app.store import lubrication, rounds, temporary
 from app.store.entry_ground import GREASED_BY, Ground
+from app.store.known_before import KnownBefore, known_before
 from app.store.lubrication import ChartRow, Greased, Greasing, Interval
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
 from app.store.new_reading import NewReading
@@ -90,26 +90,19 @@ def with_offer(point: facts.LubricationPoint, plate: facts.Nameplate, end: str) 
                    computed_interval_run_h=found.interval_run_h if no_interval else None)
 
 
-def _state_at(session: Session, motor_id: int, at: datetime) -> str | None:
-    """The state last observed by an instant."""
-    return session.scalar(sa.select(Reading.state).where(
-        Reading.motor_id == motor_id, Reading.taken_at <= at, Reading.skip_reason.is_(None), rounds.not_corrected())
-        .order_by(Reading.taken_at.desc()).limit(1))
-
-
-def run_then(session: Session, motor: Motor, at: datetime) -> MotorRun | None:
+def run_then(session: Session, motor: Motor, at: datetime, known: KnownBefore | None = None) -> MotorRun | None:
     """How long the motor had run by an instant: for an entry judged after newer ones are known."""
     run = session.get(MotorRun, motor.id)
     if run is None or at >= run.observed_at:
         return run
     if at < run.first_observed_at:
         return None
-    seen = [(at, _state_at(session, motor.id, at))]
-    seen += [(r.taken_at, r.state) for r in rounds.readings_after(session, motor.id, at, 500) if not r.skipped]
+    found = (known or known_before(session, motor.id, at)).found
+    seen: list[tuple[datetime, str | None]] = [(at, found), *rounds.states_after(session, motor.id, at)]
     later_s = sum((until - since).total_seconds() for (since, state), (until, _) in itertools.pairwise(
         [*seen, (run.observed_at, None)]) if state == facts.RUNNING)
     return MotorRun(motor_id=motor.id, first_observed_at=run.first_observed_at, observed_at=at,
-                    state=seen[0][1] or facts.STANDBY, run_s=max(0.0, run.run_s - later_s), unsure_s=run.unsure_s)
+                    state=found or facts.STANDBY, run_s=max(0.0, run.run_s - later_s), unsure_s=run.unsure_s)
 
 
 def motor_facts(motor: Motor, at: datetime, greased: list[Greased], run: MotorRun | None) -> facts.Motor:
@@ -145,8 +138,9 @@ def pace_of(reading: Reading | NewReading, before: list[datetime], fast_s: float
     return gaps[0], sum(1 for _ in itertools.takewhile(lambda gap: gap <= fast_s, gaps))
 
 
-def _temporary(session: Session, motor: Motor, at: datetime, ground: Ground | None) -> tuple[facts.TemporaryState, ...]:
-    if ground is not None and not ground.half_way:
+def _temporary(session: Session, motor: Motor, at: datetime,
+               known: Ground | KnownBefore) -> tuple[facts.TemporaryState, ...]:
+    if not known.half_way:
         return ()
     return tuple(state.as_facts() for state in temporary.standing_then(session, motor.id, at))
 
@@ -154,7 +148,8 @@ def _temporary(session: Session, motor: Motor, at: datetime, ground: Ground | No
 def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewReading | None, at: datetime,
              in_force: Limits | None = None, ground: Ground | None = None) -> facts.Facts:
     """Everything the rules are given for one motor at one instant. ground: what a save has found out already."""
-    run = ground.run if ground is not None else run_then(session, motor, at)
+    known = ground if ground is not None else known_before(session, motor.id, at)
+    run = known.run if isinstance(known, Ground) else run_then(session, motor, at, known)
     lately = ground.lately if ground is not None else None
     greased = lately.greased if lately else lubrication.last_greased(session, motor.id, at + GREASED_BY)
     running = lately.running if lately else (
@@ -165,35 +160,20 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewR
     return facts.Facts(
         motor=motor_facts(motor, at, greased, run), now=at, reading=reading.as_facts() if reading else None,
         history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
-                              last_start_at=_last_start_at(session, motor, reading, at, ground),
-                              stood_at=_stood_at(session, motor, reading, at, ground),
-                              temporary=_temporary(session, motor, at, ground) if reading is not None else (),
+                              last_start_at=known.last_start_at if reading is not None else None,
+                              stood_at=_stood_at(reading, known),
+                              temporary=_temporary(session, motor, at, known) if reading is not None else (),
                               new_normal_at=motor.new_normal_at, pace_s=pace_s, fast_in_a_row=fast),
         walked=reading is not None and reading.token_id is None and not reading.skipped and not reading.watch,
         show=unit.show)
 
 
-def _last_start_at(session: Session, motor: Motor, reading: Reading | NewReading | None, at: datetime,
-                   ground: Ground | None) -> datetime | None:
-    if reading is None:
-        return None
-    return ground.last_start_at if ground is not None else starts.last_start_at(session, motor.id, at)
-
-
-def _stood_at(session: Session, motor: Motor, reading: Reading | NewReading | None, at: datetime,
-              ground: Ground | None) -> datetime | None:
+def _stood_at(reading: Reading | NewReading | None, known: Ground | KnownBefore) -> datetime | None:
     """Of a motor found running: when it was last known to stand, where nothing on record has started it since."""
     if reading is None or reading.skipped or reading.state != facts.RUNNING:
         return None
-    since, state = (ground.condition_at, ground.condition) if ground is not None else _known_before(session, motor, at)
+    since, state = (known.condition_at, known.condition) if isinstance(known, Ground) else known.newest or (None, None)
     return since if state in (facts.STANDBY, facts.OUT_OF_SERVICE) else None
-
-
-def _known_before(session: Session, motor: Motor, at: datetime) -> tuple[datetime | None, str | None]:
-    """The newest of reading, start, stop, trip and change by hand before an instant: when, and in which state."""
-    seen = [rounds.last_seen_before(session, motor.id, at), starts.last_state(session, motor.id, at),
-            changes.condition_at(session, motor.id, at)]
-    return max((one for one in seen if one is not None), default=(None, None), key=lambda one: one[0] or at)
 
 
 # what the clock makes due ----------------------------------------------------------------------------------

@@ -29,7 +29,7 @@ from app.store.entry_ground import Ground
 from app.store.flags import NO_END, Flag
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing, Interval
-from app.store.motors import Motor
+from app.store.motors import Motor, MotorRun
 from app.store.new_reading import NewReading
 from app.store.rounds import Reading, Round
 from app.store.units import Unit
@@ -92,6 +92,7 @@ def _judge_again(session: Session, unit: Unit, motor: Motor, since: datetime, kn
     known_at: when the entry that makes us do this was received.
     """
     just_before = since - timedelta(microseconds=1)
+    _run = session.get(MotorRun, motor.id)  # held, or the session would forget it and ask for each entry anew
     counting = _count_anew(session, motor, just_before, touched)
     for earlier in _readings_up_to(session, motor, just_before) if counting else []:
         _answer_flags(session, unit, motor, earlier, counting, changes)
@@ -131,7 +132,7 @@ def _judge_one(session: Session, unit: Unit, motor: Motor, reading: Reading, cha
     raise_flags(session, unit, motor, cause, found)
     _answer_others(session, unit, given, found, reading, flags.open_flags_of_motor(session, motor.id), in_force)
     fired = _fired(found)
-    for flag, sighting in sightings.sightings_by(session, cause.id):
+    for flag, sighting in sightings.sightings_by(session, cause.id) if sightings.any_by(session, cause.id) else ():
         if flag.open and (flag.rule, flag.end) not in fired:
             let_go(session, flag, sighting, known_at, NOT_FOUND_AGAIN)
     session.flush()
@@ -167,8 +168,9 @@ def _has_a_say(flag: Flag, reading: Reading) -> bool:
     checked was, when a look of that same round arrives."""
     if reading.skipped:
         return False
-    of_that_round = reading.round.starts_at <= flag.last_seen_at < reading.round.ends_at
-    return flag.last_seen_at <= reading.taken_at or (flag.rule == "not_checked" and of_that_round)
+    if flag.last_seen_at <= reading.taken_at or flag.rule != "not_checked":
+        return flag.last_seen_at <= reading.taken_at
+    return reading.round.starts_at <= flag.last_seen_at < reading.round.ends_at
 
 
 def _verdict(given: facts.Facts, flag: Flag, in_force: Limits) -> str:

@@ -62,13 +62,9 @@ def changes_of(session: Session, subject: str, subject_id: int, most: int = 50) 
         .limit(most)))
 
 
-def condition_at(session: Session, motor_id: int, instant: datetime) -> tuple[datetime, str] | None:
-    """The state that the newest change by hand up to an instant put a motor in, and when."""
-    row = session.execute(sa.select(Change.at, Change.after).where(
-        Change.subject == "motor", Change.subject_id == motor_id, Change.field == "condition", Change.at <= instant)
-        .order_by(Change.at.desc(), Change.id.desc()).limit(1)).first()
-    word = next((state for state in STATES if row is not None and row.after and row.after.startswith(state)), None)
-    return (row.at, word) if row is not None and word else None
+def state_named(after: str | None) -> str | None:
+    """The state that a change of a motor's condition by hand put it in; None where the words name none."""
+    return next((state for state in STATES if after and after.startswith(state)), None)
 
 
 def newest_changes(session: Session, unit_id: int, most: int, *, subject: str = "", person_id: int | None = None,

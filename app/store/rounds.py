@@ -295,19 +295,23 @@ def anything_after(session: Session, motor_id: int, instant: datetime) -> bool:
         Reading.motor_id == motor_id, Reading.taken_at > instant, not_corrected()))) or False
 
 
-def last_seen_before(session: Session, motor_id: int, instant: datetime) -> tuple[datetime, str] | None:
-    """When a reading last found the motor before an instant, and in which state."""
-    row = session.execute(sa.select(Reading.taken_at, Reading.state).where(
-        Reading.motor_id == motor_id, Reading.taken_at < instant, Reading.skip_reason.is_(None), not_corrected())
-        .order_by(Reading.taken_at.desc()).limit(1)).first()
-    return (row.taken_at, row.state) if row is not None and row.state else None
-
-
 def readings_after(session: Session, motor_id: int, instant: datetime, most: int = 60) -> list[Reading]:
     """Readings taken later than an instant, the oldest first: what a late arrival makes us judge again."""
     return list(session.scalars(sa.select(Reading).where(
         Reading.motor_id == motor_id, Reading.taken_at > instant, not_corrected())
-        .order_by(Reading.taken_at).limit(most)))
+        .order_by(Reading.taken_at).limit(most).options(sa.orm.joinedload(Reading.round))))
+
+
+_STATES_AFTER = Prepared(lambda: sa.select(Reading.taken_at, Reading.state).where(
+    Reading.motor_id == sa.bindparam("motor_id"), Reading.taken_at > sa.bindparam("instant", type_=UtcDateTime()),
+    Reading.skip_reason.is_(None), not_corrected())
+    .order_by(Reading.taken_at).limit(sa.bindparam("most", type_=sa.Integer())))
+
+
+def states_after(session: Session, motor_id: int, instant: datetime, most: int = 500) -> list[tuple[datetime, str]]:
+    """When a motor was looked at after an instant and how it was found, the oldest first, skips left out."""
+    rows = _STATES_AFTER.rows(session, {"motor_id": motor_id, "instant": instant, "most": most})
+    return [(at, state) for at, state in (_STATES_AFTER.values(session, row) for row in rows)]
 
 
 @once

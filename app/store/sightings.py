@@ -8,8 +8,10 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from app.store.base import Key16
 from app.store.dips import Dip
 from app.store.flags import Flag, FlagReturn, Sighting
+from app.store.prepared import Prepared
 from app.store.starts import Start
 
 
@@ -28,6 +30,14 @@ def flag_at(session: Session, motor_id: int, rule: str, end: str, cause_id: uuid
     return session.scalar(
         sa.select(Flag).where(*same, sa.or_(Flag.closed_at.is_(None), sa.and_(Flag.closed_at > at, shown)))
         .order_by(sa.case((Flag.closed_at.is_(None), 1), else_=0), Flag.closed_at, Flag.id).limit(1))
+
+
+_ANY_BY = Prepared(lambda: sa.select(sa.exists().where(Sighting.cause_id == sa.bindparam("cause_id", type_=Key16()))))
+
+
+def any_by(session: Session, cause_id: uuid.UUID) -> bool:
+    """Whether one entry showed a flag: mostly it did not."""
+    return bool(_ANY_BY.rows(session, {"cause_id": cause_id})[0][0])
 
 
 def sightings_by(session: Session, cause_id: uuid.UUID) -> list[tuple[Flag, Sighting]]:

@@ -98,7 +98,9 @@ def filled(url: str | None = None, motors: int = 60, days: int = 278, units: int
         loaded, *_ = [load(database, motors, days, seed=11 + i, unit=f"Unit {i + 1}") for i in range(units)]
         database.close()
         clock = Clock(now=loaded.last_at + timedelta(hours=6))
-        app = create_app(Settings(instance=folder, database_url=where), clock=clock)
+        # the clock jumps by hours between two measurements: nobody is signed out by it
+        settings = Settings(instance=folder, database_url=where, desk_hours=168.0, desk_idle_minutes=1440.0)
+        app = create_app(settings, clock=clock)
         try:
             yield Ground(app, loaded, clock, folder)
         finally:
