@@ -6,12 +6,13 @@ With CI set nothing may be skipped: what is missing fails the run.
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from tests import cluster
@@ -42,6 +43,9 @@ NEEDED: tuple[tuple[str, Callable[[], bool], str], ...] = (
     ("postgresql", _has_postgres, "the store on the server database"),
     ("libatomic1", _has_libatomic, "the driver of the browser"),
     ("libreoffice-calc-nogui", lambda: shutil.which("soffice") is not None, "the workbook read back by a spreadsheet"),
+    ("openssl", lambda: shutil.which("openssl") is not None, "certificates of the tests' own"),
+    ("nginx", lambda: bool(shutil.which("nginx") or shutil.which("/usr/sbin/nginx")), "the example proxy"),
+    ("systemd", lambda: shutil.which("systemd-analyze") is not None, "the example units"),
 )
 
 
@@ -53,6 +57,21 @@ def asked(arguments: list[str]) -> list[str]:
     """pytest's arguments: as given; where they name no test and no way of running, on every core."""
     whole = not arguments or (arguments[0] == "--on" and len(arguments) == 2)
     return [*EVERY_CORE, *arguments] if whole else arguments
+
+
+@contextlib.contextmanager
+def _starting_nothing() -> Iterator[None]:
+    """What Debian installs meanwhile starts no service: the tests start their own. A policy that is there stays."""
+    policy = Path("/usr/sbin/policy-rc.d")
+    if policy.exists():
+        yield
+        return
+    policy.write_text("#!/bin/sh\nexit 101\n")
+    policy.chmod(0o755)
+    try:
+        yield
+    finally:
+        policy.unlink()
 
 
 def bring() -> None:
@@ -69,8 +88,9 @@ def bring() -> None:
     print(f"Installing from Debian: {named}", flush=True)
     quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
     for command in (["update", "-q"], ["install", "-y", "-q", "--no-install-recommends", *packages]):
-        done = subprocess.run(["apt-get", *command], env=quiet, stdin=subprocess.DEVNULL,
-                              capture_output=True, text=True)
+        with _starting_nothing():
+            done = subprocess.run(["apt-get", *command], env=quiet, stdin=subprocess.DEVNULL,
+                                  capture_output=True, text=True)
         if done.returncode:
             print(f"apt-get {' '.join(command)} failed:\n{done.stdout}{done.stderr}", flush=True)
             return
