@@ -6,18 +6,25 @@ the server's clock alone; nothing is assumed of a look that nobody took.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import TypeVar
 
 from sqlalchemy.orm import Session
 
 from app.rules import facts, starting_check
 from app.rules.tables import MakesNoSense
 from app.rules.warming import rate_k_per_min
-from app.store import flags, rounds, starts
+from app.store import first_run as store
+from app.store import rounds
+from app.store.first_run import Look, WatchGround
 from app.store.motors import Motor
 from app.store.rounds import Reading
+from app.store.start_ground import Energised
 from app.store.starts import Start
+
+Seen = TypeVar("Seen", Reading, Look)
 
 #: When the bearings are looked at, in minutes after the start; a little early counts, the last look waits so long.
 AT_MIN, EARLY, LAST_WAITS = (10, 30, 60, 120), timedelta(minutes=2), timedelta(minutes=30)
@@ -51,7 +58,7 @@ class Line:
 class Watch:
     """A watch in progress. first: the start was a first one, after repair or after long idle."""
 
-    start: Start
+    start: Energised
     prompts: list[Prompt]
     first: bool
 
@@ -62,8 +69,14 @@ class Watch:
 
 def looks(session: Session, start: Start) -> list[Reading]:
     """The readings of the watch that have a bearing temperature, the oldest first."""
-    until = start.at + timedelta(minutes=AT_MIN[-1]) + LAST_WAITS
-    found = rounds.readings_between(session, start.unit_id, start.at, until, start.motor_id)
+    return _of_watch(rounds.readings_between(session, start.unit_id, start.at, _ends(start.at), start.motor_id))
+
+
+def _ends(begun: datetime) -> datetime:
+    return begun + timedelta(minutes=AT_MIN[-1]) + LAST_WAITS
+
+
+def _of_watch(found: Sequence[Seen]) -> list[Seen]:
     replaced = {r.replaces_id for r in found if r.replaces_id}
     return [r for r in found if r.id not in replaced and r.state == facts.RUNNING
             and (r.bearing_temp_c_de is not None or r.bearing_temp_c_ode is not None)]
@@ -90,10 +103,10 @@ def _rate(before: list[Reading], row: Reading, name: str) -> float | None:
         return None
 
 
-def prompts(start: Start, rows: list[Reading], now: datetime) -> list[Prompt]:
+def prompts(start: Start | Energised, rows: Sequence[Reading | Look], now: datetime) -> list[Prompt]:
     """Each timed look with how it stands at `now`: it is due until the next one is."""
     instants = [start.at + timedelta(minutes=m) for m in AT_MIN]
-    ends = [*instants[1:], instants[-1] + LAST_WAITS]
+    ends = [*instants[1:], _ends(start.at)]
     made = []
     for minute, at, end in zip(AT_MIN, instants, ends, strict=True):
         looked = any(at - EARLY <= r.taken_at < end - EARLY for r in rows)
@@ -101,19 +114,19 @@ def prompts(start: Start, rows: list[Reading], now: datetime) -> list[Prompt]:
     return made
 
 
-def is_first(session: Session, start: Start) -> bool:
+def _is_first(known: WatchGround) -> bool:
     """A pre-start check was answered for this start, or was due and was not."""
-    before = next((s for s in starts.newest_starts(session, start.motor_id, 3, start.at) if s.id != start.id), None)
-    check = starts.newest_check(session, start.motor_id, start.at)
-    if check is not None and (before is None or check.at > before.at):
-        return True
-    return any(f.rule == starting_check.UNCHECKED for f in flags.findings_of(session, [start.id]).get(start.id, []))
+    before, checked = known.started_before, known.checked_at
+    return known.unchecked or (checked is not None and (before is None or checked > before))
 
 
-def watch_now(session: Session, motor: Motor, now: datetime) -> Watch | None:
-    """The watch in progress: the last start ran, the motor runs still, and a look is due or to come."""
-    newest = starts.newest_starts(session, motor.id, 1, now)
-    if not newest or newest[0].outcome not in RAN or motor.condition != facts.RUNNING:
+def watch_now(session: Session, motor: Motor, newest: Energised | None, now: datetime) -> Watch | None:
+    """The watch in progress: the last start ran, the motor runs still, and a look is due or to come.
+
+    newest: the motor's last start, as of now.
+    """
+    if newest is None or newest.outcome not in RAN or motor.condition != facts.RUNNING or now >= _ends(newest.at):
         return None
-    watch = Watch(newest[0], prompts(newest[0], looks(session, newest[0]), now), is_first(session, newest[0]))
+    known = store.watch_ground(session, motor.id, newest.id, newest.at, _ends(newest.at), starting_check.UNCHECKED)
+    watch = Watch(newest, prompts(newest, _of_watch(known.looks), now), _is_first(known))
     return watch if watch.next is not None else None

@@ -1,4 +1,5 @@
-"""What is on record of one motor as the start rules look at it, in one statement.
+"""What is on record of one motor as the start rules look at it, in one statement; and its last starts, stops and trips
+as they are told, in another.
 
 Of each kind a fixed number of the newest is read, however long the history: each is an arm of a union that walks its
 own index. Nobody's mapped rows are made of it: the rules want instants and words.
@@ -22,7 +23,7 @@ from app.store.flags import Finding
 from app.store.people import Person
 from app.store.prepared import Prepared, as_key
 from app.store.starts import PrestartCheck, Release, Start, Stop, Trip, TripAct
-from app.store.unions import arm
+from app.store.unions import arm, line_of
 
 #: So many of the newest of each kind the start rules look at; of its changes, those of its condition among so many.
 STARTS, STOPS, TRIPS, RELEASES, FOUND, CHANGES = 40, 40, 60, 10, 40, 200
@@ -99,6 +100,7 @@ _COLUMNS: dict[str, Any] = {
     "key": Key16(), "at": UtcDateTime(), "received_at": UtcDateTime(), "number": sa.Integer(), "word": sa.Text(),
     "more": sa.Text(), "figure": Real(), "name": sa.Text(), "passed": sa.Boolean(), "act": sa.Text(),
     "act_at": UtcDateTime(), "act_name": sa.Text(), "act_found": sa.Text()}
+_Line = line_of((*_COLUMNS, "answers"))
 _MOTOR = sa.bindparam("motor_id", type_=sa.Integer())
 _UNTIL = sa.bindparam("until", type_=UtcDateTime())
 
@@ -194,38 +196,58 @@ def on_record(session: Session, motor_id: int, until: datetime, unlogged: Unlogg
         seen_running_at=newest_at(SEEN_RUNNING), seen_out_at=newest_at(SEEN_OUT))
 
 
-class _Line(NamedTuple):
-    """A row of the union: its kind, and the columns in their order."""
-
-    kind: str
-    key: Any
-    at: Any
-    received_at: Any
-    number: Any
-    word: Any
-    more: Any
-    figure: Any
-    name: Any
-    passed: Any
-    act: Any
-    act_at: Any
-    act_name: Any
-    act_found: Any
-    answers: Any
-
-
-def _by_kind(lines: list[_Line]) -> Callable[[str], list[_Line]]:
-    kinds: dict[str, list[_Line]] = {}
+def _by_kind(lines: list[Any]) -> Callable[[str], list[Any]]:
+    kinds: dict[str, list[Any]] = {}
     for line in lines:
         kinds.setdefault(line.kind, []).append(line)
     return lambda kind: kinds.get(kind, [])
 
 
-def _trips(lines: list[_Line]) -> list[Tripped]:
+def _trips(lines: list[Any]) -> list[Tripped]:
     """From one line for each act, the newest first, or one for a trip without any."""
-    trips: dict[uuid.UUID, list[_Line]] = {}
+    trips: dict[uuid.UUID, list[Any]] = {}
     for line in lines:
         trips.setdefault(line.key, []).append(line)
     return [Tripped(key, acts[0].at, acts[0].word, acts[0].more, tuple(
         Act(one.act, one.act_at, one.act_name, one.act_found) for one in reversed(acts) if one.act is not None))
         for key, acts in trips.items()]
+
+
+# as they are told ------------------------------------------------------------------------------------------
+
+#: So many of each kind are told.
+TOLD = 12
+
+
+class Told(NamedTuple):
+    """A start, a stop or a trip with who entered it, when, and how wrong the tablet's clock was."""
+
+    kind: str  # START, STOP, TRIP
+    at: datetime
+    received_at: datetime
+    clock_offset_s: float
+    by: str
+    word: str | None  # what came of a start; which protection opened
+    duration_s: float | None
+
+
+def _told() -> Any:
+    columns = {"at": UtcDateTime(), "received_at": UtcDateTime(), "clock_offset_s": Real(), "name": sa.Text(),
+               "word": sa.Text(), "duration_s": Real()}
+
+    def told(kind: str, row: Any, **more: Any) -> sa.Select[Any]:
+        return arm(columns, row, kind, at=row.at, received_at=row.received_at, clock_offset_s=row.clock_offset_s,
+                   name=Person.name, **more).join(Person, Person.id == row.person_id)
+
+    start, stop, trip = (newest_received(model, TOLD) for model in (Start, Stop, Trip))
+    every = sa.union_all(told(START, start, word=start.outcome, duration_s=start.duration_s), told(STOP, stop),
+                         told(TRIP, trip, word=trip.protection)).subquery()
+    return sa.select(every).order_by(every.c.at.desc(), every.c.received_at.desc())
+
+
+_TOLD = Prepared(_told)
+
+
+def told(session: Session, motor_id: int) -> list[Told]:
+    """The newest of each kind, in one line of time, the newest first."""
+    return [Told(*_TOLD.values(session, row)) for row in _TOLD.rows(session, {"motor_id": motor_id})]

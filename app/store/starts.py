@@ -174,24 +174,6 @@ def last_start_at(session: Session, motor_id: int, until: datetime) -> datetime 
 
 
 @once
-def newest_starts(session: Session, motor_id: int, most: int = 30, before: datetime | None = None) -> list[Start]:
-    query = sa.select(Start).where(Start.motor_id == motor_id)
-    if before is not None:
-        query = query.where(Start.at <= before)
-    return list(session.scalars(query.order_by(Start.at.desc(), Start.received_at.desc()).limit(most)
-                                .options(sa.orm.joinedload(Start.person), sa.orm.joinedload(Start.token))))
-
-
-@once
-def newest_stops(session: Session, motor_id: int, most: int = 30, before: datetime | None = None) -> list[Stop]:
-    query = sa.select(Stop).where(Stop.motor_id == motor_id)
-    if before is not None:
-        query = query.where(Stop.at <= before)
-    return list(session.scalars(query.order_by(Stop.at.desc(), Stop.received_at.desc()).limit(most)
-                                .options(sa.orm.joinedload(Stop.person))))
-
-
-@once
 def newest_trips(session: Session, motor_id: int, most: int = 20, before: datetime | None = None) -> list[Trip]:
     query = sa.select(Trip).where(Trip.motor_id == motor_id)
     if before is not None:
@@ -204,29 +186,10 @@ def trip_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Trip | None:
     return session.scalar(sa.select(Trip).where(Trip.unit_id == unit_id, Trip.id == key))
 
 
-@once
-def newest_check(session: Session, motor_id: int, before: datetime | None = None) -> PrestartCheck | None:
-    query = sa.select(PrestartCheck).where(PrestartCheck.motor_id == motor_id)
-    if before is not None:
-        query = query.where(PrestartCheck.at <= before)
-    return session.scalar(query.order_by(PrestartCheck.at.desc()).limit(1))
-
-
 def start_at_dip(session: Session, dip_id: int, motor_id: int) -> Start | None:
     """The automatic start that was counted for a motor after a dip."""
     return session.scalar(sa.select(Start).where(
         Start.dip_id == dip_id, Start.motor_id == motor_id, Start.outcome == "automatic").limit(1))
-
-
-def named_as_partner(session: Session, unit_id: int, tag: str) -> Motor | None:
-    """The motor that names this tag as its standby partner."""
-    return session.scalar(sa.select(Motor).where(Motor.unit_id == unit_id, Motor.standby_partner == tag)
-                          .order_by(Motor.id).limit(1))
-
-
-def last_turned(session: Session, motor_id: int) -> ShaftTurn | None:
-    return session.scalar(sa.select(ShaftTurn).where(ShaftTurn.motor_id == motor_id)
-                          .order_by(ShaftTurn.at.desc()).limit(1))
 
 
 def start_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Start | None:

@@ -14,10 +14,11 @@ from app import first_run, recording, standby_pairs, start_records
 from app.entries import BadEntry, clean_text, read_start, read_stop
 from app.recording import OtherContent, Sender
 from app.rules import prestart_items
-from app.store import motors, starts
+from app.store import motors, start_ground, starts
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
-from app.store.starts import Start, Stop, Trip
+from app.store.start_ground import Told
+from app.store.starts import Start, Stop
 from app.web import starts_first_run, starts_trips
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
 from app.web.formatting import moment_s
@@ -50,16 +51,15 @@ def _page(session: Session, motor: Motor, error: str | None = None, at_field: st
     moment = now()
     continuous = request.args.get("then") == "continuous"
     given, ahead = start_records.permission_and_ahead(session, unit(), motor, moment, then_continuous=continuous)
-    partner = standby_pairs.partner_of(session, motor)
+    mine, partner = standby_pairs.pair_lines(session, motor, moment)
     return render_template(
         "starts/page.html", motor=motor, permission=given, ahead=ahead, continuous=continuous, error=error,
         at_field=at_field,
         key=str(uuid.uuid4()), seen_at=request.form.get("seen_at"), past=_past(session, motor), asked=moment,
         prestart_due=start_records.prestart_why(session, unit(), motor, moment),
         refused=_refused(session, motor, moment), open_trip=start_records.open_trip(session, unit(), motor, moment),
-        mine=standby_pairs.pair_line(session, motor, moment),
-        partner=standby_pairs.pair_line(session, partner, moment) if partner else None,
-        needs_release=start_records.needs_release(given), watch=first_run.watch_now(session, motor, moment))
+        mine=mine, partner=partner, needs_release=start_records.needs_release(given),
+        watch=first_run.watch_now(session, motor, start_records.newest_start(session, motor, moment), moment))
 
 
 def _refused(session: Session, motor: Motor, moment: datetime) -> list[tuple[str, str]]:
@@ -73,19 +73,21 @@ def _refused(session: Session, motor: Motor, moment: datetime) -> list[tuple[str
 
 def _past(session: Session, motor: Motor) -> list[tuple[datetime, str]]:
     """The newest starts, stops and trips in one line of time."""
-    told = [(s.at, f"start, {s.outcome}" + (f", {s.duration_s:g} s" if s.duration_s is not None else "") + _by(s))
-            for s in starts.newest_starts(session, motor.id, 12)]
-    told += [(s.at, f"stop{_by(s)}") for s in starts.newest_stops(session, motor.id, 12)]
-    told += [(t.at, f"trip, {t.protection}{_by(t)}") for t in starts.newest_trips(session, motor.id, 12)]
+    told = [(row.at, _words(row) + _by(row)) for row in start_ground.told(session, motor.id)]
     return sorted(told, reverse=True)[:16]
 
 
-def _by(row: Start | Stop | Trip) -> str:
+def _words(row: Told) -> str:
+    lasted = f", {row.duration_s:g} s" if row.duration_s is not None else ""
+    return f"{row.kind}, {row.word}{lasted}" if row.word else row.kind
+
+
+def _by(row: Told) -> str:
     """Who, how much later it was entered, and how wrong the tablet's clock was."""
     late = _later(row.received_at - row.at)
     off_s = abs(int(row.clock_offset_s))
     clock = f", tablet's clock {_span(off_s)} {'slow' if row.clock_offset_s > 0 else 'fast'}" if off_s else ""
-    return f" ({row.person.name}{late}{clock})"
+    return f" ({row.by}{late}{clock})"
 
 
 def _later(apart: timedelta) -> str:

@@ -1,4 +1,5 @@
-"""What the start rules look at comes in one statement and is, kind by kind, the newest that the tables hold."""
+"""What the start rules, the start page and the first-run watch look at comes in one statement each, and is, kind by
+kind, the newest that the tables hold."""
 
 from __future__ import annotations
 
@@ -13,10 +14,10 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.db import Database
-from app.store import start_ground
+from app.store import first_run, pair_ground, start_ground
 from app.store.changes import Change
 from app.store.flags import Finding
-from app.store.motors import Motor
+from app.store.motors import Motor, MotorRun
 from app.store.people import Person
 from app.store.rounds import Reading
 from app.store.start_ground import Unlogged
@@ -162,3 +163,103 @@ def test_of_a_motor_without_a_past_nothing_is_on_record(database: Database) -> N
         motor_id = factories.make_plant(session).motor.id
         found = start_ground.on_record(session, motor_id, NOW, Unlogged(RULE, NOW, NOW), NOW)
     assert found == ([], [], [], [], None, None, None, [], [], None, None)
+
+
+# as it is told, the pair, the watch ------------------------------------------------------------------------
+
+
+def of_motor(session: Session, model: Any, motor_id: int) -> list[Any]:
+    return list(session.scalars(sa.select(model).where(model.motor_id == motor_id)))
+
+
+def received(row: Any) -> tuple[datetime, datetime]:
+    return row.at, row.received_at
+
+
+def test_the_last_starts_stops_and_trips_are_told_with_who_entered_them(
+        database: Database, plant_and_motors: tuple[int, int]) -> None:
+    for motor_id in plant_and_motors:
+        with database.reading() as session:
+            rows = [("start", s, s.outcome, s.duration_s) for s in
+                    newest(of_motor(session, Start, motor_id), received)[:12]]
+            rows += [("stop", s, None, None) for s in newest(of_motor(session, Stop, motor_id), received)[:12]]
+            rows += [("trip", t, t.protection, None) for t in newest(of_motor(session, Trip, motor_id), received)[:12]]
+            assert start_ground.told(session, motor_id) == [
+                (kind, row.at, row.received_at, row.clock_offset_s, row.person.name, word, lasted)
+                for kind, row, word, lasted in newest(rows, lambda told: received(told[1]))]
+
+
+def test_each_side_of_a_pair_is_told_by_its_own_newest_rows(
+        database: Database, plant_and_motors: tuple[int, int]) -> None:
+    with database.writing() as session:
+        mine, other = (session.get_one(Motor, motor_id) for motor_id in plant_and_motors)
+        mine.standby_partner, other.interlock, other.condition = "p\u2011102", "automatic start", "standby"
+        session.add(MotorRun(motor_id=other.id, first_observed_at=NOW, observed_at=NOW, state="running", run_s=7.5))
+        session.commit()
+    with database.reading() as session:
+        motor, other = (session.get_one(Motor, motor_id) for motor_id in plant_and_motors)
+        sides = pair_ground.pair_of(session, motor, NOW)
+        for side, row in zip(sides, (motor, other), strict=True):
+            assert side is not None
+            assert [getattr(side.motor, name) for name in ("id", "unit_id", "tag", "condition", "interlock")] == [
+                getattr(row, name) for name in ("id", "unit_id", "tag", "condition", "interlock")]
+            starts, stops, trips, turned = (of_motor(session, model, row.id) for model in (
+                Start, Stop, Trip, ShaftTurn))
+            assert side.starts == [(s.at, s.outcome, s.duration_s) for s in newest(
+                [s for s in starts if s.at <= NOW], received)[:10]]
+            assert sorted(side.ended) == sorted(max(one.at for one in ended if one.at <= NOW) for ended in (
+                stops, trips))
+            last = newest(turned)[0]
+            assert side.turned == (last.at, last.person.name)
+            assert side.seen_running_at == max((r.taken_at for r in of_motor(session, Reading, row.id)
+                                                if r.state == "running" and r.taken_at < NOW), default=None)
+        assert [side.run for side in sides if side is not None] == [None, (NOW, "running", 7.5)]
+
+
+#: What the first motor names, what the second names, and whether they are a pair for the first.
+NAMED = [
+    ("it names the other", "P-102", None, True), ("in another spelling", "p-102 ", None, True),
+    ("the other names it", None, "P-101A", True), ("nobody names anybody", None, None, False),
+    ("it names a motor that is not there", "P-999", "P-101A", False), ("it names itself", "P-101A", None, False)]
+
+
+@pytest.mark.parametrize("first, second, paired", [n[1:] for n in NAMED], ids=[n[0] for n in NAMED])
+def test_the_partner_is_the_motor_that_it_names_else_the_one_that_names_it(
+        database: Database, first: str | None, second: str | None, paired: bool) -> None:
+    with database.writing() as session:
+        plant = factories.make_plant(session)
+        other = factories.make_motor(session, plant.unit, "P-102")
+        foreign = factories.make_motor(session, factories.make_unit(session, "Unit 3"), "P-102")
+        plant.motor.standby_partner, other.standby_partner, foreign.standby_partner = first, second, "P-101A"
+        session.flush()
+        partner = pair_ground.pair_of(session, plant.motor, NOW)[1]
+        assert (partner.motor.id if partner else None) == (other.id if paired else None)
+
+
+def test_the_watch_after_a_start_sees_its_looks_and_what_came_before_the_start(
+        database: Database, plant_and_motors: tuple[int, int]) -> None:
+    for motor_id in plant_and_motors:
+        with database.reading() as session:
+            starts = newest(of_motor(session, Start, motor_id), received)
+            start, until = starts[len(starts) // 2], NOW + timedelta(minutes=30)
+            found = first_run.watch_ground(session, motor_id, start.id, start.at, until, RULE)
+            looks = sorted((r for r in of_motor(session, Reading, motor_id) if start.at <= r.taken_at < until),
+                           key=lambda r: (r.taken_at, r.id))
+            assert found.looks == [(r.id, r.replaces_id, r.taken_at, r.state, r.bearing_temp_c_de,
+                                    r.bearing_temp_c_ode) for r in looks]
+            assert looks
+            assert found.started_before == max(s.at for s in starts if s.at <= start.at and s.id != start.id)
+            assert found.checked_at == max((c.at for c in of_motor(session, PrestartCheck, motor_id)
+                                            if c.at <= start.at), default=None)
+            assert not found.unchecked
+
+
+def test_the_watch_knows_a_start_before_which_a_check_was_due(
+        database: Database, plant_and_motors: tuple[int, int]) -> None:
+    with database.writing() as session:
+        start = of_motor(session, Start, plant_and_motors[0])[0]
+        session.add(Finding(cause="start", cause_id=start.id, motor_id=start.motor_id, at=start.at, end="",
+                            rule="no_prestart_check", priority="watch", source="", says=""))
+        session.flush()
+        for rule, known in (("no_prestart_check", True), ("another", False)):
+            assert first_run.watch_ground(session, start.motor_id, start.id, start.at, NOW, rule).unchecked == known
