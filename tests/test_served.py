@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from app import serving as program
+from app.config import Settings
 from app.patient_server import WholeBodyFirst
 from tests.soak.served import Ground, Served, lay_ground, serving
 
@@ -200,3 +202,13 @@ def test_tls_is_1_2_or_newer_and_who_never_shakes_hands_holds_nobody_else(
         with pytest.raises((ssl.SSLError, ConnectionError)):
             ask(running, get(b"/sign-in"), old)
     recwarn.clear()  # the old versions are deprecated here too, which is the point
+
+
+@pytest.mark.parametrize(("host", "tls", "proxies", "warned"), [
+    ("0.0.0.0", False, 0, True), ("10.20.0.5", False, 0, True), ("0.0.0.0", True, 0, False),
+    ("0.0.0.0", False, 1, False), ("127.0.0.1", False, 0, False)])
+def test_who_serves_a_network_without_tls_is_told_that_secrets_cross_it_in_the_clear(
+        tmp_path: Path, host: str, tls: bool, proxies: int, warned: bool) -> None:
+    said: list[str] = []
+    program._say_where(Settings(instance=tmp_path, proxies=proxies), host, 8000, tls, None, said.append)
+    assert ("in the clear" in " ".join(said)) is warned

@@ -127,6 +127,20 @@ def test_each_role_gets_what_the_page_allows_and_is_refused_the_rest(app: Flask,
     assert refused > 5 or role == SUPERVISOR
 
 
+def test_the_way_out_stands_on_every_page(app: Flask, plant: Plant) -> None:
+    client, seen, without = sign_in(app.test_client(), plant.supervisor), 0, []
+    for rule, method in pages(app):
+        if method == "GET" and not rule.arguments:
+            answer = client.get(rule.rule)
+            if answer.status_code == 200 and answer.mimetype == "text/html":
+                seen += 1
+                if 'action="/sign-out"' not in answer.get_data(as_text=True):
+                    without.append(rule.rule)
+            answer.close()
+    assert seen > 20
+    assert without == []
+
+
 def keyed(app: Flask, things: Things) -> Iterator[tuple[Rule, str]]:
     """The rules whose address names a stored thing that belongs to a unit."""
     for rule, method in pages(app):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 
 import pytest
@@ -277,6 +278,21 @@ def test_each_page_that_takes_a_secret_asks_for_none_that_is_tried_first(plant: 
         answer = post_form(client, path, {**fields, **given})
         assert answer.status_code == 400, path
         assert "many people" in answer.text or "known here" in answer.text, path
+
+
+@pytest.mark.parametrize(("path", "fields"), [
+    ("/sign-in", {"secret": "current-password"}), ("/settings/people/add", dict.fromkeys(("secret", "again"),
+                                                                                         "new-password")),
+    ("/me", {"own-before": "current-password", "own-secret": "new-password", "own-again": "new-password"})])
+def test_a_secret_is_masked_where_it_is_typed_and_a_helper_is_told_which_it_is(
+        plant: Plant, client: FlaskClient, path: str, fields: dict[str, str]) -> None:
+    """Masked: OWASP ASVS 5.0, 6.2.6. The words for helpers are the HTML standard's."""
+    if path != "/sign-in":
+        sign_in(client, plant.supervisor)
+    page = client.get(path).get_data(as_text=True)
+    for name, word in fields.items():
+        (field,) = re.findall(f'<input [^>]*name="{name}"[^>]*>', page)
+        assert 'type="password"' in field and f'autocomplete="{word}"' in field
 
 
 # the screen ------------------------------------------------------------------------------------------------

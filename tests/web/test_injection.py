@@ -29,9 +29,9 @@ from tests.factories import _QUICK_HASH, form_token, try_sign_in
 
 pytestmark = pytest.mark.slow
 NOW = datetime(2026, 11, 24, 13, 40, tzinfo=UTC)
-#: Out of text, out of an attribute in either quote, out of a script, into a link.
+#: Out of text, out of an attribute in either quote, out of a script, into a link, into a pattern.
 POISON = ("\"'><script>alert(7)</script><img src=x onerror=alert(7)> onfocus=alert(7) autofocus {{7*7}} "
-          "javascript:alert(7)")
+          "javascript:alert(7) %s %n {0.__class__}")
 #: Columns that hold what the program wrote or a word of its own, and those that people sign in by.
 OURS = {"sign_in", "sign_in_key", "tag_key", "name_key", "key", "hash", "secret_hash", "pin_hash", "content", "code",
         "previous", "time_zone", "power", "vibration", "grease", "rule", "end", "priority", "kind", "cause", "state",
