@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 import shutil
+import signal
 import socket
 import ssl
 import subprocess
@@ -26,12 +28,14 @@ import pytest
 
 from tests.factories import SECRET
 from tests.soak.served import Ground, lay_ground, serving
+from tests.soak.served import program as round_sheet
 
 PAPERS = Path(__file__).resolve().parent.parent / "instance.example"
 NAME = "rounds.example"
 #: The tablet's own address, another than the proxy's (Linux answers to all of 127.0.0.0/8), and one that it claims.
 OWN, CLAIMED = "127.0.0.2", "203.0.113.9"
 SOON_S = 20
+INSTALLED = "/opt/round-sheet/.venv/bin/round-sheet"
 
 
 def program(name: str) -> str:
@@ -176,9 +180,27 @@ def test_the_units_are_what_systemd_takes(tmp_path: Path) -> None:
     """It says what it does not know and goes on, so not a word may be said."""
     analyze, ours = program("systemd-analyze"), Path(sys.executable).with_name("round-sheet")
     for unit in (*PAPERS.glob("*.service"), *PAPERS.glob("*.timer")):
-        (tmp_path / unit.name).write_text(
-            unit.read_text("utf-8").replace("/opt/round-sheet/.venv/bin/round-sheet", str(ours)))
+        (tmp_path / unit.name).write_text(unit.read_text("utf-8").replace(INSTALLED, str(ours)))
     units = sorted(str(unit) for unit in tmp_path.iterdir())
     assert len(units) == 3
     said = subprocess.run([analyze, "verify", "--man=no", *units], capture_output=True, text=True)
     assert (said.returncode, said.stdout + said.stderr) == (0, "")
+
+
+def test_the_service_ends_well_by_its_signal_and_the_timers_command_writes_the_weeks_file(tmp_path: Path) -> None:
+    ground, meetings = lay_ground(tmp_path / "instance"), tmp_path / "meetings"
+    meetings.mkdir()
+    with serving(ground) as served:
+        served.process.send_signal(signal.Signals[value("round-sheet.service", "KillSignal")])
+        assert served.process.wait(SOON_S) == 0
+    command = value("week-export.service", "ExecStart").replace("/srv/meetings", str(meetings))
+    command = command.replace("Brine unit", "Unit 2")
+    assert command.startswith(INSTALLED)
+    subprocess.run([*round_sheet(), *shlex.split(command.removeprefix(INSTALLED))], env=ground.environment(),
+                   check=True, capture_output=True)
+    assert [file.suffix for file in meetings.iterdir()] == [".xlsx"]
+
+
+def value(unit: str, key: str) -> str:
+    (found,) = re.findall(rf"^{key}=(.+)$", (PAPERS / unit).read_text("utf-8"), re.MULTILINE)
+    return found
