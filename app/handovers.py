@@ -128,7 +128,7 @@ def _flags(unit: Unit, standing: list[Flag], now: datetime) -> Iterator[Thing]:
             state.append(f"shelved until {when(unit, flag.shelved_until)}")
         if flag.seen_at is None:
             state.append("no head operator has seen it yet")
-        done = f" Done: {flag.action}." if flag.action else ""
+        done = f" Done: {flag.action.rstrip('. ')}." if flag.action else ""
         next_step = f" Next: {flag.owner}{_by(unit, flag.due_at)}." if flag.owner else ""
         says = f"{flag.says}{done}{next_step} ({', '.join(state)})"
         if flag.run_on_reason:

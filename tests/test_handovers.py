@@ -136,6 +136,14 @@ def test_a_trip_says_that_nobody_found_its_cause(crew: Crew) -> None:
         "tripped", True, True)
 
 
+def test_what_was_done_about_a_flag_ends_with_one_full_stop(crew: Crew) -> None:
+    crew.read(day(0, hours=1), guard="loose")
+    with crew.writing() as session:
+        session.execute(sa.update(Flag).values(action="Area taped off. Bolts ordered."))
+    told = [t.says for t in things(crew, day(0, hours=2)) if "Coupling guard loose" in t.says]
+    assert len(told) == 1 and "Done: Area taped off. Bolts ordered. (" in told[0]
+
+
 def test_an_overload_relay_that_nobody_reset_is_handed_on_until_somebody_does_with_what_was_done(crew: Crew) -> None:
     """Tripped in the day: the head operator agreed, but the next night still finds the relay not reset."""
     crew.read(day(0))

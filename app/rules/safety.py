@@ -51,5 +51,6 @@ def _dirty(reading: Reading) -> list[Finding]:
     if reading.cleanliness not in DIRT:
         return []
     priority, do = DIRT[reading.cleanliness]
-    says = f"Motor is {reading.cleanliness}; clean is expected ({PRACTICE}). {do}"
+    found = {"vents blocked": "Vents are blocked"}.get(reading.cleanliness, f"Motor is {reading.cleanliness}")
+    says = f"{found}; clean is expected ({PRACTICE}). {do}"
     return [Finding(DIRTY, None, priority, None, None, None, PRACTICE, says)]

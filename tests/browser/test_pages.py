@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 from axe_playwright_python.sync_playwright import Axe
 from flask import Flask
 from playwright.sync_api import BrowserContext, Page, Request, expect
@@ -16,7 +17,7 @@ from app.store.motors import Motor
 from app.web.pages import THEMES
 from tests.browser.conftest import ACROSS, UPRIGHT, Live, sign_in_page
 from tests.factories import Plant, make_motor, sign_in
-from tests.web.at_motor import enter, flags_of, greased_lately
+from tests.web.at_motor import STANDING, enter, flags_of, greased_lately
 
 #: Findings of these weights are faults; WCAG 2.2 AA is the measure, and 7:1 for text because of sun and night.
 GRAVE = ("serious", "critical")
@@ -180,6 +181,21 @@ CUT_OFF = """() => [...document.querySelectorAll("main *, header *, footer *")]
     return r.right > innerWidth + 1 || r.left < -1
       || (s.overflow !== "visible" && s.textOverflow !== "ellipsis" && (e.scrollWidth > e.clientWidth + 1)); })
   .map(e => e.innerText.slice(0, 40))"""
+
+
+def test_upright_the_sheet_shows_every_column_also_of_a_motor_that_may_start_by_itself(
+        plant: Plant, shift: dict[str, str], app: Flask, app_database: Database, tablet: Callable[..., Page]) -> None:
+    with app_database.reading() as session:  # the first with low-voltage release
+        spare, other = (session.scalars(sa.select(Motor).where(Motor.tag == tag)).one() for tag in ("P-104", LONG_TAG))
+    client = sign_in(app.test_client(), plant.operator)
+    enter(client, spare, STANDING, lubricant_both="not", lubricant_DE="purging", lubricant_ODE="ok")
+    enter(client, other, bearing_temp_DE="61", bearing_temp_ODE="59", method="contact", amps_1="101")
+    page = tablet()
+    sign_in_page(page, plant.operator)
+    page.goto(shift["sheet"])
+    expect(page.get_by_text("may start by itself").first).to_be_visible()
+    assert page.evaluate("[...document.querySelectorAll('.wide')].every(wide => wide.scrollWidth <= wide.clientWidth)")
+    expect(page.get_by_role("columnheader", name="Clean")).to_be_in_viewport(ratio=1)
 
 
 @pytest.mark.parametrize("held", [UPRIGHT, ACROSS], ids=["upright", "across"])
