@@ -23,7 +23,6 @@ from app.rules.starting_bars import TRIES
 from app.rules.starting_check import check_start
 from app.rules.starting_facts import ReleaseRecord, StartHistory, StartPlan, StartRecord, TripRecord
 from app.store import changes, flags, limits, rounds, start_ground, starts
-from app.store.changes import Change
 from app.store.motors import Motor
 from app.store.people import Person
 from app.store.start_ground import Checked, Energised, OnRecord, Tripped, Unlogged
@@ -108,20 +107,15 @@ def condition_on_record(session: Session, motor: Motor, at: datetime) -> tuple[s
     """The motor's condition at an instant and since when: entries arrive late, and questions are asked of the past."""
     if motor.condition_at is None or at >= motor.condition_at:
         return motor.condition, motor.condition_at
-    acts = _by_hand(session, motor)
-    later = [c for c in acts if c.at > at]
+    known = _on_record(session, motor, at)
+    later = [c for c in known.by_hand if c.at > at]
     if later and recording.state_word(later[-1].before) == facts.LOCKED_OUT:  # a lock stands until the act that ends it
         return facts.LOCKED_OUT, None
-    looked = rounds.newest_readings(session, motor.id, 1, at + timedelta(microseconds=1))
-    seen = [(r.taken_at, r.state) for r in looked if r.state and not r.skipped]
-    seen += [(c.at, recording.state_word(c.after)) for c in acts if c.at <= at][:1]
-    recorded = starts.last_state(session, motor.id, at)
+    seen = [(known.seen.at, known.seen.state)] if known.seen is not None and known.seen.state else []
+    seen += [(c.at, recording.state_word(c.after)) for c in known.by_hand if c.at <= at][:1]
+    recorded = start_ground.last_state(known, at)
     since, state = max([*seen, *([recorded] if recorded else [])], default=(None, None), key=lambda one: one[0] or at)
     return state, since
-
-
-def _by_hand(session: Session, motor: Motor) -> list[Change]:
-    return [c for c in changes.changes_of(session, "motor", motor.id, 200) if c.field == "condition"]
 
 
 def _back_in_service(motor: Motor, known: OnRecord, at: datetime) -> datetime | None:

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from app.rules.facts import STANDBY
 from app.store import rounds
 from app.store.asked import once
 from app.store.base import Key16, Real, UtcDateTime
@@ -22,14 +23,15 @@ from app.store.changes import Change
 from app.store.flags import Finding
 from app.store.people import Person
 from app.store.prepared import Prepared, as_key
-from app.store.starts import PrestartCheck, Release, Start, Stop, Trip, TripAct
+from app.store.rounds import Reading
+from app.store.starts import PrestartCheck, Release, Start, Stop, Trip, TripAct, states_of_start
 from app.store.unions import arm, line_of
 
 #: So many of the newest of each kind the start rules look at; of its changes, those of its condition among so many.
 STARTS, STOPS, TRIPS, RELEASES, FOUND, CHANGES = 40, 40, 60, 10, 40, 200
 
-START, STOP, TRIP, RELEASE, CHECK, PASSED, REFUSED, BY_HAND, NOT_LOGGED, SEEN_RUNNING, SEEN_OUT = (
-    "start", "stop", "trip", "release", "check", "passed", "refused", "by hand", "not logged", "seen running",
+START, STOP, TRIP, RELEASE, CHECK, PASSED, REFUSED, BY_HAND, NOT_LOGGED, SEEN, SEEN_RUNNING, SEEN_OUT = (
+    "start", "stop", "trip", "release", "check", "passed", "refused", "by hand", "not logged", "seen", "seen running",
     "seen out")
 
 
@@ -80,6 +82,13 @@ class ByHand(NamedTuple):
     after: str | None
 
 
+class Seen(NamedTuple):
+    """A reading; of one that was skipped or tells no state, None."""
+
+    at: datetime
+    state: str | None
+
+
 class OnRecord(NamedTuple):
     """What the start rules look at, as of an instant: the newest first."""
 
@@ -92,7 +101,8 @@ class OnRecord(NamedTuple):
     refused_at: datetime | None  # when one was last answered with one
     by_hand: list[ByHand]
     not_logged: list[datetime]  # when it was found running and no start was on record
-    seen_running_at: datetime | None  # by a reading, at that instant at the latest
+    seen: Seen | None  # the newest reading, a skip or a corrected one too
+    seen_running_at: datetime | None  # by a reading
     seen_out_at: datetime | None  # by a reading, whenever: out of service or locked out
 
 
@@ -102,7 +112,7 @@ _COLUMNS: dict[str, Any] = {
     "act_at": UtcDateTime(), "act_name": sa.Text(), "act_found": sa.Text()}
 _Line = line_of((*_COLUMNS, "answers"))
 _MOTOR = sa.bindparam("motor_id", type_=sa.Integer())
-_UNTIL = sa.bindparam("until", type_=UtcDateTime())
+_UNTIL, _SEEN_BEFORE = (sa.bindparam(name, type_=UtcDateTime()) for name in ("until", "seen_before"))
 
 
 def newest(model: Any, most: int, *where: Any, motor: Any = _MOTOR, order: tuple[Any, ...] = ()) -> Any:
@@ -137,6 +147,9 @@ def _on_record() -> Any:
     trip = newest_received(Trip, TRIPS, Trip.at <= _UNTIL)
     release = newest(Release, RELEASES, Release.at <= _UNTIL)
     check = newest(PrestartCheck, 1, PrestartCheck.at <= _UNTIL)
+    seen = sa.orm.aliased(Reading, sa.select(Reading).where(
+        Reading.motor_id == _MOTOR, Reading.taken_at < _SEEN_BEFORE)
+        .order_by(Reading.taken_at.desc(), Reading.received_at.desc()).limit(1).subquery())
     change = sa.orm.aliased(Change, sa.select(Change).where(Change.subject == "motor", Change.subject_id == _MOTOR)
                             .order_by(Change.at.desc(), Change.id.desc()).limit(CHANGES).subquery())
     every = sa.union_all(
@@ -157,7 +170,8 @@ def _on_record() -> Any:
             Finding.motor_id == _MOTOR, Finding.rule == sa.bindparam("rule", type_=sa.Text()),
             Finding.cause == "reading", Finding.at >= sa.bindparam("found_since", type_=UtcDateTime()),
             Finding.at <= sa.bindparam("found_until", type_=UtcDateTime())).order_by(Finding.at.desc()).limit(FOUND)),
-        _at_only(SEEN_RUNNING, rounds.last_running_at(_MOTOR, sa.bindparam("seen_before", type_=UtcDateTime()))),
+        arm(columns, seen, SEEN, at=seen.taken_at, word=sa.case((seen.skip_reason.is_(None), seen.state))),
+        _at_only(SEEN_RUNNING, rounds.last_running_at(_MOTOR, _SEEN_BEFORE)),
         _at_only(SEEN_OUT, rounds.last_out_at(_MOTOR))).subquery()
     return sa.select(every).order_by(every.c.at.desc(), every.c.received_at.desc(), every.c.number.desc())
 
@@ -176,7 +190,7 @@ class Unlogged(NamedTuple):
 @once
 def on_record(session: Session, motor_id: int, until: datetime, unlogged: Unlogged,
               seen_before: datetime) -> OnRecord:
-    """Up to an instant and with it. seen_before: a running reading counts before it."""
+    """Up to an instant and with it. seen_before: a reading counts before it."""
     rows = _ON_RECORD.rows(session, {
         "motor_id": motor_id, "until": until, "rule": unlogged.rule, "found_since": unlogged.since,
         "found_until": unlogged.until, "seen_before": seen_before})
@@ -193,7 +207,8 @@ def on_record(session: Session, motor_id: int, until: datetime, unlogged: Unlogg
         passed_at=newest_at(PASSED), refused_at=newest_at(REFUSED),
         by_hand=[ByHand(one.at, one.word, one.more) for one in of(BY_HAND)],
         not_logged=[one.at for one in of(NOT_LOGGED)],
-        seen_running_at=newest_at(SEEN_RUNNING), seen_out_at=newest_at(SEEN_OUT))
+        seen=next((Seen(one.at, one.word) for one in of(SEEN)), None), seen_running_at=newest_at(SEEN_RUNNING),
+        seen_out_at=newest_at(SEEN_OUT))
 
 
 def _by_kind(lines: list[Any]) -> Callable[[str], list[Any]]:
@@ -211,6 +226,14 @@ def _trips(lines: list[Any]) -> list[Tripped]:
     return [Tripped(key, acts[0].at, acts[0].word, acts[0].more, tuple(
         Act(one.act, one.act_at, one.act_name, one.act_found) for one in reversed(acts) if one.act is not None))
         for key, acts in trips.items()]
+
+
+def last_state(known: OnRecord, at: datetime) -> tuple[datetime, str] | None:
+    """What starts, stops and trips up to an instant last said of the motor's state, and when. known: up to it."""
+    told = [one for start in known.starts[:1]
+            for one in states_of_start(start.at, start.outcome, start.duration_s) if one[0] <= at]
+    told += [(ended, STANDBY) for ended in (*known.stops[:1], *(trip.at for trip in known.trips[:1]))]
+    return max(told, key=lambda one: one[0], default=None)
 
 
 # as they are told ------------------------------------------------------------------------------------------

@@ -204,19 +204,6 @@ def relays_to_reset(session: Session, unit_id: int) -> list[Trip]:
         .options(sa.orm.joinedload(Trip.motor), sa.orm.lazyload(Trip.acts))))
 
 
-def last_state(session: Session, motor_id: int, at: datetime) -> tuple[datetime, str] | None:
-    """What starts, stops and trips up to an instant last said of the motor's state, and when."""
-    seen: list[tuple[datetime, str]] = []
-    begun = session.scalar(sa.select(Start).where(Start.motor_id == motor_id, Start.at <= at)
-                           .order_by(Start.at.desc(), Start.received_at.desc()).limit(1))
-    if begun is not None:
-        seen += [one for one in states_of_start(begun.at, begun.outcome, begun.duration_s) if one[0] <= at]
-    for kind in (Stop, Trip):
-        ended = session.scalar(sa.select(sa.func.max(kind.at)).where(kind.motor_id == motor_id, kind.at <= at))
-        seen += [(ended, STANDBY)] if ended is not None else []
-    return max(seen, key=lambda one: one[0], default=None)
-
-
 def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:
     """What starts and stops say of the motor's state, with the end of a start that did not run on; unsorted."""
     seen: list[tuple[datetime, str]] = []

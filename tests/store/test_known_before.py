@@ -6,7 +6,7 @@ import uuid
 from datetime import timedelta
 
 from app.db import Database
-from app.store import starts
+from app.store import start_ground, starts
 from app.store.changes import Change
 from app.store.known_before import known_before
 from app.store.people import OPERATOR
@@ -36,4 +36,6 @@ def test_the_newest_of_reading_start_stop_and_change_by_hand_tells_the_state(dat
         assert told[2].newest == (NOW + HOUR + timedelta(minutes=10), "standby")
         assert told[3].newest == (NOW + 3 * HOUR, "out of service") and told[3].found == "standby"
         for hours in (1, 2):
-            assert told[hours].newest == starts.last_state(session, motor.id, NOW + hours * HOUR)
+            at = NOW + hours * HOUR
+            known = start_ground.on_record(session, motor.id, at, start_ground.Unlogged("", at, at), at)
+            assert told[hours].newest == start_ground.last_state(known, at)

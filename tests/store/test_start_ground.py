@@ -99,9 +99,11 @@ class Past:
                     priority="watch", source="", says=""),
             ShaftTurn(motor_id=self.motor.id, at=self.at() + apart, person_id=self.person().id)])
 
-    def looks(self, _i: int) -> None:
-        factories.make_reading(self.session, self.motor, self.person(), self.at(), state=self.by_chance.choice(
-            ["running", "standby", "out of service", "locked out"]))
+    def looks(self, i: int) -> None:
+        factories.make_reading(
+            self.session, self.motor, self.person(), self.at() + timedelta(milliseconds=i),
+            state=self.by_chance.choice(["running", "standby", "out of service", "locked out"]),
+            skip_reason=self.by_chance.choice([None, None, "not reached"]))
 
 
 def newest(rows: Iterable[Any], key: Any = lambda row: row.at) -> list[Any]:
@@ -151,7 +153,10 @@ def test_what_the_start_rules_look_at_is_the_newest_of_each_kind_up_to_the_insta
                                      if c.field == "condition"]
             assert found.not_logged == [f.at for f in newest(of(Finding)) if f.rule == RULE and f.cause == "reading"
                                         and since <= f.at <= until][:40]
-            looks = newest(of(Reading), lambda r: r.taken_at)
+            every = newest(of(Reading), lambda r: r.taken_at)
+            looks = [r for r in every if not r.skipped]
+            last = next(r for r in every if r.taken_at < NOW)
+            assert found.seen == (last.taken_at, None if last.skipped else last.state)
             assert found.seen_running_at == next((r.taken_at for r in looks if r.state == "running"
                                                   and r.taken_at < NOW), None)
             assert found.seen_out_at == next((r.taken_at for r in looks if r.state in ("out of service", "locked out")),
@@ -162,7 +167,7 @@ def test_of_a_motor_without_a_past_nothing_is_on_record(database: Database) -> N
     with database.writing() as session:
         motor_id = factories.make_plant(session).motor.id
         found = start_ground.on_record(session, motor_id, NOW, Unlogged(RULE, NOW, NOW), NOW)
-    assert found == ([], [], [], [], None, None, None, [], [], None, None)
+    assert found == ([], [], [], [], None, None, None, [], [], None, None, None)
 
 
 # as it is told, the pair, the watch ------------------------------------------------------------------------
@@ -212,7 +217,8 @@ def test_each_side_of_a_pair_is_told_by_its_own_newest_rows(
             last = newest(turned)[0]
             assert side.turned == (last.at, last.person.name)
             assert side.seen_running_at == max((r.taken_at for r in of_motor(session, Reading, row.id)
-                                                if r.state == "running" and r.taken_at < NOW), default=None)
+                                                if r.state == "running" and not r.skipped and r.taken_at < NOW),
+                                               default=None)
         assert [side.run for side in sides if side is not None] == [None, (NOW, "running", 7.5)]
 
 
