@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Page
 from werkzeug.datastructures import MultiDict
+from wtforms import RadioField
 
 from app import entries
 from app.db import Database
@@ -48,7 +49,7 @@ def taps(dice: random.Random) -> list[tuple[str, str]]:
     ordered = [word for word, _ in LOOK]
     pairs += [("look", word) for word in dice.sample(ordered, dice.choice((0, 1, 1, 1, 2, 3)))]
     form = EntryForm(None, Motor(tag="P-101A"), Unit(temperature="C", vibration="mm/s", power="hp", grease="g"), NOW)
-    chosen = [f for f in form if f.type == "RadioField" and f.name != "state"]
+    chosen = [f for f in form if isinstance(f, RadioField) and f.name != "state"]
     if dice.random() < 0.7:
         chosen = dice.sample(chosen, dice.randrange(8))
     pairs += [(f.name, dice.choice([str(c.value) for c in f.choices])) for f in chosen]

@@ -75,7 +75,10 @@ def test_a_tablet_is_locked_after_its_minutes_and_not_at_them(
     then = NOW + timedelta(minutes=minutes)
     with database.reading() as session:
         here, office = (session.get_one(SignedIn, key) for key in ("here", "office"))
-        assert (here.locked(then), office.locked(then)) == (locked, False)
+        desk_idle = timedelta(minutes=60)
+        assert (here.locked(then, desk_idle), office.locked(then, desk_idle)) == (locked, False)
+        assert not office.locked(NOW + desk_idle, desk_idle)
+        assert office.locked(NOW + desk_idle + timedelta(seconds=1), desk_idle)
 
 
 def counted(database: Database, says: str) -> int:
