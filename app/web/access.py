@@ -279,7 +279,8 @@ def _touch(endpoint: str) -> None:
     signed = g.signed_in
     # At a desk no page says "still here": what is sent from it is somebody's. A tablet sends what waited by itself.
     by_hand = opens_a_page or endpoint == "accounts.still_here" or (not signed.device_id and request.method == "POST")
-    if not by_hand or now() - signed.last_used_at < TOUCH_EVERY:
+    often = TOUCH_EVERY if signed.device_id else max(TOUCH_EVERY, desk_idle() / 12)
+    if not by_hand or now() - signed.last_used_at < often:
         return
     database().noting(lambda session: people.touch(session, signed, now()))
 
