@@ -24,7 +24,7 @@ from app.rules import clearing, facts, greasing, sheet
 from app.rules.bearing_numbers import is_sealed
 from app.rules.findings import Finding, rank
 from app.rules.limits import Limits
-from app.store import banners, flags, limits, rounds, sightings
+from app.store import flags, limits, rounds, sightings
 from app.store.entry_ground import Ground
 from app.store.flags import NO_END, Flag
 from app.store.limits import LimitChange
@@ -247,13 +247,9 @@ def _seen_since(session: Session, motor: Motor, f: Finding, since: datetime) -> 
 # overdue greasing, computed when read ----------------------------------------------------------------------
 
 
-def count_greasing_overdue(session: Session, unit: Unit, at: datetime) -> int:
-    """Bearings past their interval now (never recorded ones are not counted: nobody knows that they are late)."""
-    return count_overdue(banners.of_unit(session, unit.id).intervals, at)
-
-
 def count_overdue(lines: Iterable[Interval], at: datetime) -> int:
-    """The same, of the lines of a chart; where it says nothing of the kind, the plate may say that it is sealed."""
+    """Bearings past their interval now, of the lines of a chart (never recorded ones are not counted: nobody knows that
+    they are late). Where it says nothing of the kind, the plate may say that it is sealed."""
     return sum(1 for row in lines if not (row.kind is None and is_sealed(row.bearing))
                and (point := interval_facts(row, at)).last_greased_at is not None
                and greasing.due(point, at).state in (greasing.PAST, greasing.RUN_H_UNKNOWN))

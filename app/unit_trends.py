@@ -16,7 +16,7 @@ from app.rules.spans import Span
 from app.store.base import UtcDateTime
 from app.store.flags import Flag
 from app.store.motors import Motor, walking_order
-from app.store.rounds import Reading, not_corrected
+from app.store.rounds import Reading, not_corrected, real_look
 from app.store.units import Unit
 
 
@@ -36,12 +36,12 @@ class Column:
 
 @dataclass
 class Cell:
-    """One motor in one week. there: it was in the register by the end of it."""
+    """One motor in one week. there: it was in the register by the end of it; read: somebody looked at it."""
 
     there: bool
     flags: int = 0
     gravest: str | None = None
-    readings: int = 0
+    read: bool = False
 
     def add(self, priority: str) -> None:
         self.flags += 1
@@ -87,7 +87,7 @@ def columns_to(unit: Unit, last: Span, weeks: int, now: datetime) -> list[Column
 
 
 def trend_of(session: Session, unit: Unit, columns: list[Column]) -> UnitTrend:
-    """Three queries, whatever the number of motors and flags; each bounded by these weeks' own index."""
+    """Three queries, whatever the number of motors and flags."""
     lines: dict[int, Line] = {}
     for key, tag, service, area, created in session.execute(
             sa.select(Motor.id, Motor.tag, Motor.service, Motor.area, Motor.created_at)
@@ -101,8 +101,8 @@ def trend_of(session: Session, unit: Unit, columns: list[Column]) -> UnitTrend:
             if raised_at < column.end and (closed_at is None or closed_at >= column.start) and column.began:
                 lines[motor_id].cells[i].add(priority)
                 areas[lines[motor_id].area].weeks[i][priority] += 1
-    for motor_id, i, count in _readings(session, unit.id, columns):
-        lines[motor_id].cells[i].readings = count
+    for motor_id, i in _read(session, unit.id, columns):
+        lines[motor_id].cells[i].read = True
     return UnitTrend(columns, list(lines.values()), list(areas.values()))
 
 
@@ -115,17 +115,20 @@ def _flags(session: Session, unit_id: int, columns: list[Column]) -> Iterable[An
     return session.execute(closed.union_all(still))
 
 
-def _readings(session: Session, unit_id: int, columns: list[Column]) -> Iterable[Any]:
-    """How often each motor was read in each week: a look-up a week in the index of the unit's readings."""
+def _read(session: Session, unit_id: int, columns: list[Column]) -> Iterable[Any]:
+    """Which motor was read in which week: its first look of each, found by the index of the motor's readings. So no
+    more is read than motors times weeks, however often they were read and whatever other units' readings lie between.
+    """
     weeks = sa.union_all(*(
         sa.select(sa.literal(i).label("i"), sa.literal(c.start, UtcDateTime).label("start"),
                   sa.literal(c.end, UtcDateTime).label("until")) for i, c in enumerate(columns))).subquery()
-    return session.execute(
-        sa.select(Reading.motor_id, weeks.c.i, sa.func.count())
-        .join(weeks, sa.and_(Reading.taken_at >= weeks.c.start, Reading.taken_at < weeks.c.until))
-        .where(Reading.unit_id == unit_id, Reading.skip_reason.is_(None), Reading.watch.is_(False),
-               sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)), not_corrected())
-        .group_by(Reading.motor_id, weeks.c.i))
+    # Its value, not whether there is one: "exists" is free to be looked for through all readings of the weeks.
+    first = (sa.select(Reading.taken_at)
+             .where(Reading.motor_id == Motor.id, Reading.taken_at >= weeks.c.start, Reading.taken_at < weeks.c.until,
+                    real_look(), not_corrected())
+             .order_by(Reading.taken_at).limit(1).correlate(Motor, weeks).scalar_subquery())
+    return session.execute(sa.select(Motor.id, weeks.c.i).select_from(Motor).join(weeks, sa.true())
+                           .where(Motor.unit_id == unit_id, first.is_not(None)))
 
 
 def totals(area: Area) -> list[tuple[str, list[int]]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -12,7 +12,7 @@ from app import judging
 from app.db import Database
 from app.recording import NotAllowed
 from app.rules.facts import LOCKED_OUT, RUNNING, STANDBY
-from app.store import rounds
+from app.store import banners, rounds
 from app.store.flags import Flag
 from app.store.motors import Motor, MotorRun
 from app.store.rounds import Reading
@@ -397,6 +397,14 @@ def test_a_reading_of_before_a_lock_that_still_stands_is_no_start_under_it(crew:
 # greasing that the clock makes due --------------------------------------------------------------------------
 
 OVERDUE = "greasing_overdue"
+
+
+def told_overdue(crew: Crew, at: datetime) -> int:
+    """What the banner of every page counts."""
+    with crew.database.reading() as session:
+        return judging.count_overdue(banners.of_unit(session, crew.unit.id).intervals, at)
+
+
 DUE = [("just under", timedelta(days=90, minutes=-1), False), ("at the interval", timedelta(days=90), False),
        ("just over", timedelta(days=90, minutes=1), True)]
 
@@ -405,14 +413,12 @@ DUE = [("just under", timedelta(days=90, minutes=-1), False), ("at the interval"
 def test_greasing_is_overdue_past_its_interval(crew: Crew, since: timedelta, overdue: bool) -> None:
     crew.point("DE", interval_days=90.0, last_greased_at=day(0) - since)
     assert [f.rule for f in crew.read(day(0)).findings] == ([OVERDUE] if overdue else [])
-    with crew.database.reading() as session:
-        assert judging.count_greasing_overdue(session, crew.unit, day(0)) == int(overdue)
+    assert told_overdue(crew, day(0)) == int(overdue)
 
 
 def test_overdue_greasing_is_counted_without_any_entry_and_flagged_when_the_round_is_opened(crew: Crew) -> None:
     crew.point("DE", interval_days=90.0, last_greased_at=day(-91))
-    with crew.database.reading() as session:
-        assert judging.count_greasing_overdue(session, crew.unit, day(0)) == 1
+    assert told_overdue(crew, day(0)) == 1
     assert crew.flags(OVERDUE) == []
     crew.open_sheet(day(0))
     crew.open_sheet(day(0, hours=1))
@@ -446,8 +452,7 @@ def test_greased_it_returns_at_once_and_seen_it_closes(crew: Crew) -> None:
     crew.grease(day(0, hours=3), end="ODE")
     assert crew.state(OVERDUE, "ODE") == "returned to normal"
     assert crew.read(night(0)).findings == []
-    with crew.database.reading() as session:
-        assert judging.count_greasing_overdue(session, crew.unit, night(0)) == 0
+    assert told_overdue(crew, night(0)) == 0
 
 
 def test_a_greasing_recorded_after_it_was_seen_overdue_returns_it_too(crew: Crew) -> None:

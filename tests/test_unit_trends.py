@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from app.db import Database
 from app.rules.spans import parse_span
+from app.store.people import Token
 from app.unit_trends import UnitTrend, columns_to, totals, trend_of
 from tests import factories
 from tests.export.hand_made import SECOND, TUESDAY, WEEK, WEEK_END, WEEK_START, make_flag
@@ -58,7 +59,22 @@ def test_the_weeks_are_iso_weeks_in_the_units_own_time_the_oldest_first(session:
 def test_not_read_is_told_from_read_and_nothing_stood(session: Session, plant: Plant) -> None:
     factories.make_reading(session, plant.motor, plant.operator, WEEK_START)
     factories.make_reading(session, plant.motor, plant.operator, WEEK_START - SECOND, state=None, skip_reason="fog")
-    assert [cell.readings for cell in trend(session, plant).lines[0].cells] == [0, 0, 1]
+    assert [cell.read for cell in trend(session, plant).lines[0].cells] == [False, False, True]
+
+
+def test_values_by_token_a_timed_look_after_a_start_and_a_corrected_entry_make_no_motor_read(session: Session,
+                                                                                          plant: Plant) -> None:
+    token = Token(unit_id=plant.unit.id, name="control room", scope="record", hash="x", created_at=WEEK_START)
+    session.add(token)
+    session.flush()
+    factories.make_reading(session, plant.motor, plant.operator, TUESDAY, token_id=token.id, current_a_1=80.0)
+    factories.make_reading(session, plant.motor, plant.operator, TUESDAY + SECOND, watch=True, smoke="none")
+    wrong = factories.make_reading(session, plant.motor, plant.operator, TUESDAY + 2 * SECOND)
+    factories.make_reading(session, plant.motor, plant.operator, TUESDAY + 2 * SECOND, state=None, skip_reason="fog",
+                           replaces_id=wrong.id)
+    assert [cell.read for cell in trend(session, plant).lines[0].cells] == [False, False, False]
+    factories.make_reading(session, plant.motor, plant.operator, WEEK_END - SECOND, token_id=token.id, smoke="none")
+    assert [cell.read for cell in trend(session, plant).lines[0].cells] == [False, False, True]
 
 
 def test_a_motor_is_there_from_the_week_it_was_entered_in(session: Session, plant: Plant) -> None:

@@ -56,7 +56,9 @@ def getting(path: str) -> Callable[[Ground], Callable[[], None]]:
     return prepared
 
 
-#: What is measured: the four jobs that must not slow down, and the answer whether a motor may be started.
+#: What is measured: the four jobs that must not slow down, the answer whether a motor may be started, and the page that
+#: looks back over the most weeks.
 JOBS: dict[str, Callable[[Ground], Callable[[], None]]] = {
     "save": _saving, "sheet": getting("/sheet"), "review": getting("/review"),
-    "motor's page": getting("/motors/{motor_id}"), "start page": getting("/motors/{motor_id}/start")}
+    "motor's page": getting("/motors/{motor_id}"), "start page": getting("/motors/{motor_id}/start"),
+    "motors by weeks": getting("/trends?weeks=26")}

@@ -20,11 +20,11 @@ from app.db import Database
 from app.store.flags import Flag
 from app.store.lubrication import Greasing
 from app.store.motors import Motor
-from app.store.people import Person, person_by_sign_in
+from app.store.people import SUPERVISOR, Person, person_by_sign_in
 from app.store.rounds import Reading, Round
 from tests.benchmarks.bulk import Loaded, load
 from tests.conftest import Clock, on_both
-from tests.factories import sign_in
+from tests.factories import NOW, make_motor, make_person, make_reading, make_unit, sign_in
 from tests.web.at_motor import enter
 from tests.web.test_access_matrix import WORDS, Things, pages, path_of
 from tests.web.test_page_queries import BUNDLES
@@ -173,3 +173,28 @@ def test_no_page_does_more_after_ten_years_than_after_one(app: Flask, app_databa
     assert sum(one.work for page in alone.values() for one in page) > 1_000, "nothing was counted"
     more = grown(alone, later, kind)
     assert not more, "\n".join(more)
+
+
+@on_both
+def test_the_motors_by_weeks_do_as_much_where_each_is_read_ten_times_a_day_as_where_it_is_read_once(
+        app: Flask, app_database: Database) -> None:
+    done = [_by_weeks(app, app_database, often) for often in (1, 10)]
+    assert done[0] > 10, "nothing was counted"
+    assert done[1] <= MAY_GROW * done[0], done
+
+
+def _by_weeks(app: Flask, database: Database, often: int) -> int:
+    """What the page makes the database do for a unit whose motor was read so often on each of the last 40 days."""
+    with database.writing() as session:
+        unit = make_unit(session, f"Unit {often}")
+        person, motor = make_person(session, unit, SUPERVISOR, f"boss {often}"), make_motor(session, unit, "P-1")
+        for ago in range(40 * often):
+            make_reading(session, motor, person, NOW - timedelta(days=1) * ago / often)
+        session.commit()
+    client = sign_in(app.test_client(), person)
+    client.get("/trends")
+    with watched(database) as asked:
+        assert "W48" in client.get("/trends?weeks=6").text
+    if not database.is_sqlite:
+        explained(database, asked)
+    return sum(one.work for one in asked)
