@@ -1,12 +1,14 @@
 """The server beneath: a sender that is slow, stops half-way or never begins holds nobody else.
 
 Whoever merely connects waits in the selector, not in a thread; heads, TLS handshakes and bodies are read by threads of
-which there are more when all of them wait; and only so many requests are worked on at once as the settings say. What
+which there are more when all of them wait; and only so many requests are worked on at once as the settings say. Where
+there is one writer anyway, what arrives whole is answered in turn (app/in_turn.py). What
 keeps a thousand connections open on purpose is for a proxy in front or the plant's network to keep out.
 """
 
 from __future__ import annotations
 
+import io
 import ssl
 import tempfile
 import threading
@@ -17,6 +19,8 @@ from cheroot.errors import FatalSSLAlert
 from cheroot.server import HeaderReader, HTTPConnection, HTTPRequest
 from cheroot.ssl.builtin import BuiltinSSLAdapter
 from cheroot.wsgi import Server
+
+from app.in_turn import InTurn, lies_whole
 
 #: Threads that may wait for senders; an idle one costs a few kilobytes.
 MOST_WAITING = 200
@@ -46,7 +50,7 @@ class WholeBodyFirst:
         if left <= 0:
             with self._places:
                 return self._app(environ, start_response)
-        with tempfile.SpooledTemporaryFile(max_size=IN_MEMORY_BYTES) as body:
+        with tempfile.SpooledTemporaryFile(max_size=IN_MEMORY_BYTES) if left > _PIECE else io.BytesIO() as body:
             while left > 0:
                 piece = environ["wsgi.input"].read(min(left, _PIECE))
                 if not piece:
@@ -139,19 +143,23 @@ class Connection(HTTPConnection):
 
 
 class PatientServer(Server):
-    """Cheroot's, with all that."""
+    """Cheroot's, with all that. in_turn: one writer, so what is sent whole is answered one after the other."""
 
     ConnectionClass = Connection
     max_request_header_size = MOST_HEAD_BYTES
     keep_alive_conn_limit = MOST_WAITING  # who waits in the selector costs no thread
 
-    def __init__(self, address: tuple[str, int], app: Callable[..., Iterable[bytes]], at_once: int) -> None:
+    def __init__(self, address: tuple[str, int], app: Callable[..., Iterable[bytes]], at_once: int,
+                 in_turn: bool = False) -> None:
         super().__init__(address, WholeBodyFirst(app, at_once), numthreads=at_once, max=max(MOST_WAITING, at_once),
                          request_queue_size=256, timeout=SENDER_TIMEOUT_S)
         self._all_busy, self._growing, self._ending = threading.Event(), threading.RLock(), False
+        self._in_turn = InTurn(self._answer, self._hand_on) if in_turn else None
 
     def prepare(self) -> None:
         super().prepare()
+        if self._in_turn is not None:
+            self._in_turn.start()
         threading.Thread(target=self._grow, daemon=True, name="more threads").start()
 
     def _grow(self) -> None:
@@ -168,6 +176,8 @@ class PatientServer(Server):
         with self._growing:
             self._ending = True
             super().stop()
+        if self._in_turn is not None:
+            self._in_turn.end()
 
     def process_conn(self, conn: Any) -> None:
         """A new connection waits until it says something; then a thread takes it, a further one if all are busy."""
@@ -175,6 +185,25 @@ class PatientServer(Server):
             conn.begun = True
             self._connections.put(conn)
             return
+        if self._in_turn is not None and lies_whole(conn):
+            self._in_turn.put(conn)
+        else:
+            self._hand_on(conn)
+
+    def _hand_on(self, conn: Any) -> None:
         super().process_conn(conn)
         if self.requests.qsize > self.requests.idle:
             self._all_busy.set()
+
+    def _answer(self, conn: Any) -> None:
+        """As cheroot's own threads do."""
+        keep = False
+        try:
+            keep = conn.communicate()
+        except Exception as error:
+            self.error_log(f"Unhandled error while a connection was answered: {error!r}", traceback=True)
+        finally:
+            if keep:
+                self.put_conn(conn)
+            else:
+                conn.close()

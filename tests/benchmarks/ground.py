@@ -14,14 +14,15 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from cheroot.wsgi import Server
 from flask import Flask
 from flask.testing import FlaskClient
 
 from app import create_app
 from app.config import Settings
 from app.db import Database
+from app.patient_server import PatientServer
 from app.rules.facts import ENDS
+from app.serving import keep_out_of_collections
 from app.store.people import SignedIn, person_by_sign_in
 from tests.benchmarks.bulk import Loaded, load
 from tests.benchmarks.invented import Machine
@@ -110,8 +111,9 @@ def filled(url: str | None = None, motors: int = 60, days: int = 278, units: int
 @contextmanager
 def served(app: Flask) -> Iterator[int]:
     """The app under the server it is shipped with; the port."""
-    server = Server(("127.0.0.1", 0), app.wsgi_app, numthreads=4, request_queue_size=256)
+    server = PatientServer(("127.0.0.1", 0), app.wsgi_app, Settings.threads, app.extensions["database"].is_sqlite)
     server.prepare()
+    keep_out_of_collections()
     thread = threading.Thread(target=server.serve, name="server", daemon=True)
     thread.start()
     try:
