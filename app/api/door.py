@@ -43,16 +43,17 @@ class TagConverter(BaseConverter):
 
 
 def for_token(scope: str, *, query: tuple[str, ...] = (), needed: tuple[str, ...] = (), takes: Schema | None = None,
-              gives: Schema | None = None) -> Callable[[Any], Any]:
+              gives: Schema | None = None, shapes: dict[str, Schema] | None = None) -> Callable[[Any], Any]:
     """Marks a route as the door's own: a token of this scope (record includes read) opens it.
 
     query: the parameters it knows, any other is refused; needed: those it cannot do without. takes, gives: the shape of
-    one entry sent in, and of the answer. The description is made from these.
+    one entry sent in, and of the answer; shapes: those of parameters that are not as elsewhere. The description is made
+    from these.
     """
 
     def mark(view: Any) -> Any:
         view.allowed, view.scope, view.query, view.needed = "token", scope, query, needed
-        view.takes, view.gives, view.most = takes, gives, MOST
+        view.takes, view.gives, view.shapes, view.most = takes, gives, shapes or {}, MOST
         return view
 
     return mark
@@ -147,8 +148,12 @@ def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 def after() -> int:
     text = request.args.get("after", "0")
     if not text.isascii() or not text.isdigit() or len(text) > 12:
-        raise bad_parameter("after", "Take it from `next` of the page before.")
+        raise not_from_next()
     return int(text)
+
+
+def not_from_next() -> Refused:
+    return bad_parameter("after", "Take it from `next` of the page before.")
 
 
 def instant(name: str) -> datetime | None:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+import re
+import uuid
+from datetime import UTC, datetime, timedelta
 from itertools import islice
 from typing import Any
 
 from flask import jsonify, request
 
-from app.api.door import PAGE, after, bp, for_token, instant, local_iso, motor_or_404, page, unit
+from app.api.door import PAGE, after, bp, for_token, instant, local_iso, motor_or_404, not_from_next, page, unit
 from app.api.problems import bad_parameter
-from app.api.schema import PLATE, POINT, POSITION, page_of, ref
+from app.api.schema import PLACE, PLATE, POINT, POSITION, page_of, ref
 from app.current import now, reading
 from app.export.tables import figure
 from app.export.week import exception_rows
@@ -112,18 +114,39 @@ def reading_told(row: Reading) -> dict[str, Any]:
 
 
 @bp.get("/readings")
-@for_token("read", query=("tag", "from", "to", "after"), gives=page_of("readings", "ReadingTold"))
+@for_token("read", query=("tag", "from", "to", "after"), shapes={"after": PLACE},
+           gives=page_of("readings", "ReadingTold"))
 def get_readings() -> Any:
     """The unit's readings in [from, to), or one motor's; the last seven days where no time is given."""
     start, end = _span()
     tag = request.args.get("tag")
     with reading() as session:
         motor = motor_or_404(session, tag) if tag else None
-        found = rounds.readings_between(session, unit().id, start, end, motor.id if motor else None, after(), PAGE + 1)
+        found = rounds.readings_between(session, unit().id, start, end, motor.id if motor else None, _place(), PAGE + 1)
         rows = [reading_told(r) for r in found]
         # The next page asks for the same span, also where it was left to us.
-        return page("readings", rows, [after() + i + 1 for i in range(len(rows))], tag=tag or "",
+        return page("readings", rows, [_place_of(r) for r in found], tag=tag or "",
                     **{"from": start.isoformat(), "to": end.isoformat()})
+
+
+BEGIN = datetime(1970, 1, 1, tzinfo=UTC)
+MICROSECOND = timedelta(microseconds=1)
+
+
+def _place_of(row: Reading) -> str:
+    """Where a reading stands in the order of the list, as `next` carries it: its instant in microseconds, its id."""
+    return f"{(row.taken_at - BEGIN) // MICROSECOND}.{row.id.hex}"
+
+
+def _place() -> tuple[datetime, uuid.UUID] | None:
+    """The same, read; None at the first page."""
+    text = request.args.get("after")
+    if text is None:
+        return None
+    if not re.fullmatch(PLACE["pattern"], text):
+        raise not_from_next()
+    micros, _, key = text.partition(".")
+    return BEGIN + int(micros) * MICROSECOND, uuid.UUID(key)
 
 
 def _span() -> tuple[datetime, datetime]:

@@ -58,7 +58,8 @@ def _parameters(rule: Rule, view: Any) -> list[dict[str, Any]]:
     in_path = [{"name": name, "in": "path", "required": True, "schema": {"type": "string", "minLength": 1},
                 "description": "As typed in the register, percent-encoded."} for name in sorted(rule.arguments)]
     needed = getattr(view, "needed", ())
-    return in_path + [{"name": name, "in": "query", "required": name in needed, "schema": schema.PARAMETERS[name]}
+    shapes = {**schema.PARAMETERS, **getattr(view, "shapes", {})}
+    return in_path + [{"name": name, "in": "query", "required": name in needed, "schema": shapes[name]}
                       for name in getattr(view, "query", ())]
 
 

@@ -232,6 +232,10 @@ PARAMETERS: dict[str, Schema] = {
     "week": {"type": "string", "pattern": "^(19[7-9]|2[0-9]{2})[0-9]-W(0[1-9]|[1-4][0-9]|5[0-3])$",
              "description": "ISO week, such as 2026-W48."},
 }
+#: `after` among readings: the place of the last one of the page before. Only `next` makes it.
+PLACE: Schema = {"type": "string", "pattern": "^[0-9]{1,16}\\.[0-9a-f]{32}$",
+                 "description": "From `next` of the page before, as it stands there. What comes in meanwhile shifts "
+                                "nothing; taken before that place, it is in the list when that is asked for anew."}
 
 
 def page_of(name: str, item: str) -> Schema:

@@ -429,12 +429,19 @@ def corrected_among(session: Session, motor_id: int) -> set[uuid.UUID]:
 
 
 def readings_between(session: Session, unit_id: int, start: datetime, end: datetime, motor_id: int | None = None,
-                     skip: int = 0, most: int = 500) -> list[Reading]:
-    """Readings taken in [start, end), the oldest first, corrected ones included."""
-    query = sa.select(Reading).where(Reading.unit_id == unit_id, Reading.taken_at >= start, Reading.taken_at < end)
-    if motor_id is not None:
-        query = query.where(Reading.motor_id == motor_id)
-    return list(session.scalars(query.order_by(Reading.taken_at, Reading.id).offset(skip).limit(most).options(
+                     after: tuple[datetime, uuid.UUID] | None = None, most: int = 500) -> list[Reading]:
+    """Readings taken in [start, end), the oldest first, corrected ones included.
+
+    motor_id: only this motor's, of this unit. after: the instant and id of the reading that these come after: by these
+    the index leads to the place, so that no page reads what the pages before it gave.
+    """
+    # A motor's by its own index: asked for the unit's too, a database may walk through all that the unit has.
+    query = sa.select(Reading).where(Reading.unit_id == unit_id if motor_id is None else Reading.motor_id == motor_id,
+                                     Reading.taken_at >= (max(start, after[0]) if after else start),
+                                     Reading.taken_at < end)
+    if after is not None:
+        query = query.where(sa.or_(Reading.taken_at > after[0], Reading.id > after[1]))
+    return list(session.scalars(query.order_by(Reading.taken_at, Reading.id).limit(most).options(
         sa.orm.joinedload(Reading.motor), sa.orm.joinedload(Reading.person), sa.orm.joinedload(Reading.token))))
 
 

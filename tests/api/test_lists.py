@@ -10,15 +10,19 @@ import pytest
 from flask import Flask
 
 from app.api import door as door_module
+from app.db import Database
 from app.export.week import NAMES
 from app.rules.limits import DEFAULTS
 from app.store.limits import change_limit
 from app.store.motors import Motor
+from app.store.units import Unit
 from tests import factories
-from tests.api.door import BASE, Door
+from tests.api.door import BASE, Door, make_token
+from tests.benchmarks.bulk import load
 from tests.conftest import Clock, on_both
 from tests.entering import day, greasing_body, night, reading_body
 from tests.factories import Plant
+from tests.web.test_long_past import STRIDE, explained, watched
 
 # tags -------------------------------------------------------------------------------------------------------
 
@@ -64,13 +68,17 @@ def test_a_motor_is_told_with_its_plate_and_its_chart(door: Door) -> None:
 
 
 def test_the_register_comes_page_by_page(app: Flask, plant: Plant, door: Door, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(door_module, "PAGE", 2)
-    monkeypatch.setattr("app.api.lists.PAGE", 2)
+    pages_hold(monkeypatch, 2)
     with app.extensions["database"].writing() as session:
         for i in range(4):
             factories.make_motor(session, plant.unit, f"P-2{i}")
         session.commit()
     assert all_of(door, "/motors", "motors", "tag") == [["P-101A", "P-20"], ["P-21", "P-22"], ["P-23"]]
+
+
+def pages_hold(monkeypatch: pytest.MonkeyPatch, rows: int) -> None:
+    monkeypatch.setattr(door_module, "PAGE", rows)
+    monkeypatch.setattr("app.api.lists.PAGE", rows)
 
 
 def all_of(door: Door, path: str, name: str, key: str) -> list[list[Any]]:
@@ -114,8 +122,7 @@ def test_open_flags_are_those_that_are_not_closed(app: Flask, plant: Plant, door
 
 
 def test_flags_come_page_by_page_and_keep_what_was_asked(door: Door, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(door_module, "PAGE", 2)
-    monkeypatch.setattr("app.api.lists.PAGE", 2)
+    pages_hold(monkeypatch, 2)
     door.send(reading_body(smoke="seen", guard="missing", cleanliness="dusty"))
     pages = all_of(door, "/flags?open=true&tag=P-101A", "flags", "rule")
     assert [len(p) for p in pages] == [2, 2, 1]  # greasing overdue at both ends as well
@@ -158,13 +165,58 @@ def test_readings_are_those_of_a_half_open_span(door: Door, clock: Clock) -> Non
     assert len(plus.get_json()["readings"]) == 3
 
 
-def test_readings_come_page_by_page_over_the_same_span(door: Door, clock: Clock,
-                                                       monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(door_module, "PAGE", 2)
-    monkeypatch.setattr("app.api.lists.PAGE", 2)
+@on_both
+@pytest.mark.parametrize("asked", ["", "?tag=P-101A"], ids=["the unit's", "one motor's"])
+def test_readings_come_page_by_page_over_the_same_span(door: Door, clock: Clock, monkeypatch: pytest.MonkeyPatch,
+                                                       asked: str) -> None:
+    pages_hold(monkeypatch, 2)
     clock.set(day(1))
     sent = [door.send(reading_body(day(0, minutes=i)))["id"] for i in range(5)]
-    assert all_of(door, "/readings", "readings", "id") == [sent[:2], sent[2:4], sent[4:]]
+    assert all_of(door, f"/readings{asked}", "readings", "id") == [sent[:2], sent[2:4], sent[4:]]
+
+
+@on_both
+def test_no_reading_is_missed_or_given_twice_while_others_come_in_between_two_pages(
+        door: Door, clock: Clock, monkeypatch: pytest.MonkeyPatch) -> None:
+    pages_hold(monkeypatch, 2)
+    clock.set(day(1))
+    sent = [door.send(reading_body(day(0, minutes=i)))["id"] for i in (5, 6, 6, 6, 6, 7)]
+    given, address, minute = [], BASE + "/readings", 0
+    while address:
+        answer = door.client.get(address, headers=door.headers).get_json()
+        given += [row["id"] for row in answer["readings"]]
+        address = answer["next"]
+        minute += 1  # one from before all that was given, as a tablet without a network brings it, and one from after
+        door.send(reading_body(day(0, minutes=minute % 5)))
+        if minute < 4:  # later than what was given: seen in this walk
+            sent.append(door.send(reading_body(day(0, minutes=7 + minute)))["id"])
+    assert len(given) == len(set(given))
+    assert set(given) == set(sent)
+    times = [at for page in all_of(door, "/readings", "readings", "taken_at") for at in page]
+    assert times == sorted(times) and len(times) == len(sent) + minute
+
+
+@on_both
+def test_the_thousandth_page_of_readings_is_found_with_as_little_as_the_first(
+        app: Flask, app_database: Database, clock: Clock, monkeypatch: pytest.MonkeyPatch) -> None:
+    loaded = load(app_database, 3, 230)  # 3 motors, 3 shifts, 230 days: 2,070 readings
+    clock.set(loaded.last_at + timedelta(hours=1))
+    with app_database.reading() as session:
+        unit = session.get_one(Unit, loaded.unit_id)
+    span, door = {"from": factories.LONG_AGO.isoformat()}, Door(app, make_token(app, unit))
+    pages_hold(monkeypatch, 1_998)
+    thousandth = door.told("/readings", **span)["next"]
+    pages_hold(monkeypatch, 2)
+    done = []
+    for address in (None, door.told("/readings", **span)["next"], thousandth):
+        with watched(app_database) as asked:
+            answer = door.client.get(address, headers=door.headers) if address else door.get("/readings", **span)
+        assert len(answer.get_json()["readings"]) == 2 and answer.get_json()["next"]
+        if not app_database.is_sqlite:
+            explained(app_database, asked)
+        done.append(sum(one.work for one in asked))
+    assert done[0] > 2, "nothing was counted"
+    assert max(done) <= 1.25 * done[0] + (STRIDE if app_database.is_sqlite else 1), done
 
 
 # exceptions and limits --------------------------------------------------------------------------------------
@@ -176,8 +228,7 @@ def test_a_weeks_exceptions_have_the_columns_of_its_file(door: Door, monkeypatch
     assert [list(row) for row in rows] == [list(NAMES)] * 3
     assert rows[0]["percent_of_limit"] == 105.7 and rows[0]["first_raised"] == "2026-11-24T07:12:00-06:00"
     assert door.told("/exceptions", week="2026-W47") == {"rows": [], "next": None}
-    monkeypatch.setattr(door_module, "PAGE", 2)
-    monkeypatch.setattr("app.api.lists.PAGE", 2)
+    pages_hold(monkeypatch, 2)
     assert [len(p) for p in all_of(door, "/exceptions?week=2026-W48", "rows", "rule")] == [2, 1]
 
 
