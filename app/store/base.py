@@ -48,6 +48,27 @@ class UtcDateTime(TypeDecorator[datetime]):
             return None
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
+    def bind_processor(self, dialect: Dialect) -> Any:
+        return _text_of if dialect.name == "sqlite" else super().bind_processor(dialect)
+
+    def result_processor(self, dialect: Dialect, coltype: object) -> Any:
+        return _instant_of if dialect.name == "sqlite" else super().result_processor(dialect, coltype)
+
+
+def _text_of(value: datetime | None) -> str | None:
+    """As SQLite keeps it, in one step: by the library's two it takes three times as long, a dozen times a save."""
+    if value is None:
+        return None
+    if value.tzinfo is None:
+        raise ValueError("a time without a zone cannot be stored")
+    if value.tzinfo is not UTC:
+        value = value.astimezone(UTC)
+    return value.replace(tzinfo=None).isoformat(" ", "microseconds")
+
+
+def _instant_of(text: str | None) -> datetime | None:
+    return None if text is None else datetime.fromisoformat(text).replace(tzinfo=UTC)
+
 
 class Real(TypeDecorator[float]):
     """A finite number. NaN would be NULL in one database and the largest number in the other: refused here."""
@@ -56,9 +77,16 @@ class Real(TypeDecorator[float]):
     cache_ok = True
 
     def process_bind_param(self, value: float | None, dialect: Dialect) -> float | None:
-        if value is not None and not math.isfinite(value):
-            raise ValueError("not a finite number")
-        return value
+        return _finite(value)
+
+    def bind_processor(self, dialect: Dialect) -> Any:
+        return _finite  # neither driver wants more
+
+
+def _finite(value: float | None) -> float | None:
+    if value is not None and not math.isfinite(value):
+        raise ValueError("not a finite number")
+    return value
 
 
 class Key16(TypeDecorator[uuid.UUID]):

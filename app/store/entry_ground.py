@@ -145,11 +145,15 @@ def ground_of_tag(session: Session, unit_id: int, tag: str, entry: Instant) -> G
 def ground_of_motor(session: Session, unit_id: int, motor_id: int, entry: Instant, person_id: int) -> Ground | None:
     """The same for a motor by its key, with what was lately; None where it is not one of the unit."""
     asked = _asking(session, _KEY, {"unit_id": unit_id, "motor_id": motor_id}, entry)
-    *_, ground, running, greased, by_person = ask_together(
-        session, *asked, rounds.asking_last_running(motor_id, entry.at),
+    *_, ground, _, ids, greased, by_person = ask_together(
+        session, *asked, rounds.asking_newest_running(motor_id, entry.at),
+        rounds.asking_running_ids(motor_id, entry.at),
         lubrication.asking_last_greased(motor_id, entry.at + GREASED_BY), rounds.asking_previous_by_person(
             person_id, entry.at))
-    return ground._replace(lately=Lately(running, greased, by_person)) if ground is not None else None
+    if ground is None:
+        return None
+    running = rounds.running_past(session, motor_id, entry.at, ids)
+    return ground._replace(lately=Lately(running, greased, by_person))  # type: ignore[no-any-return]
 
 
 def _asking(session: Session, by: tuple[Prepared, Prepared], whose: dict[str, Any],

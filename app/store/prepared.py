@@ -3,7 +3,8 @@
 A row of thirty columns costs the driver a few millionths of a second and the mapper a hundred times that. What a save
 must know (who saves, the motor with plate and chart, its last readings) is mostly what it was at the save before. So
 these statements give the rows as the driver has them, and `Kept` keeps what was made of a row under the row itself:
-other content is another key, whichever server or process wrote it. Nothing is ever kept by a number or a time.
+other content is another key, whichever server or process wrote it. Nothing is ever kept by a number or a time, but for
+earlier readings: they are added and never changed, so their ids say all (app/store/rounds.py).
 """
 
 from __future__ import annotations
@@ -36,24 +37,30 @@ class _Compiled:
         compiled = statement.compile(dialect=dialect)
         self.text = str(compiled)
         self.order: Sequence[str] | None = compiled.positiontup
-        self.fixed: dict[str, Any] = dict(compiled.params)
-        self.bind: dict[str, Convert] = {
+        self.fixed: dict[str, Any] = {name: value for name, value in compiled.params.items() if value is not None}
+        bind: dict[str, Convert] = {
             name: bound.type.dialect_impl(dialect).bind_processor(dialect)
             for bound, name in compiled.bind_names.items()}
+        self.bind = list(bind.items())
+        #: of a text that names each value once, in its order
+        self.in_order = [(name, bind[name]) for name in self.order or ()] if len(self.order or ()) == len(bind) else []
         self.gives_rows = isinstance(statement, sa.SelectBase)
         self._types = [c.type for c in statement.selected_columns] if self.gives_rows else []
-        self.back: list[Convert] | None = None
+        self.back: list[tuple[int, Callable[[Any], Any]]] | None = None
 
     def learn_back(self, dialect: Dialect, described: Sequence[Any]) -> None:
-        """How each column is turned back, once the driver has told what it gives (PEP 249 `description`)."""
-        self.back = [type_.dialect_impl(dialect).result_processor(dialect, told[1])
-                     for type_, told in zip(self._types, described, strict=True)]
+        """Which columns are turned back and how, once the driver has told what it gives (PEP 249 `description`)."""
+        how = [type_.dialect_impl(dialect).result_processor(dialect, told[1])
+               for type_, told in zip(self._types, described, strict=True)]
+        self.back = [(place, convert) for place, convert in enumerate(how) if convert is not None]
 
     def values(self, given: dict[str, Any]) -> Any:
-        whole = self.fixed | given
-        turned = {name: convert(whole[name]) if convert is not None else whole[name]
-                  for name, convert in self.bind.items()}
-        return turned if self.order is None else tuple(turned[name] for name in self.order)
+        whole = self.fixed | given if self.fixed else given
+        if self.in_order:
+            return tuple([whole[name] if convert is None else convert(whole[name])
+                          for name, convert in self.in_order])
+        turned = {name: whole[name] if convert is None else convert(whole[name]) for name, convert in self.bind}
+        return turned if self.order is None else tuple([turned[name] for name in self.order])
 
 
 class Prepared:
@@ -80,9 +87,10 @@ class Prepared:
         """The rows as the driver gives them: to be compared, counted, or made into something by `values`."""
         if isinstance(session, Glance):
             return session.rows(self, given)
-        if session.autoflush:
-            session.flush()  # as a query of models would: what the session holds is seen
-        connection = _connection(session)
+        return self.asked(_connection_seeing(session), given)
+
+    def asked(self, connection: Connection, given: dict[str, Any]) -> list[Row]:
+        """The same on a session's connection."""
         compiled = self._for(connection.dialect)
         cursor = connection.connection.cursor()
         try:
@@ -96,7 +104,7 @@ class Prepared:
         compiled = self._for(engine.dialect)
         cursor = held.cursor()
         try:
-            _told(engine.dispatch, held, cursor, compiled.text, compiled.values(given))
+            _told(engine, held, cursor, compiled.text, compiled.values(given))
             return self._fetched(compiled, engine.dialect, cursor)
         finally:
             cursor.close()
@@ -113,7 +121,7 @@ class Prepared:
         """Sends it without waiting for what comes of it; the cursor, for `received`."""
         compiled = self._for(connection.dialect)
         cursor, values = connection.connection.cursor(), compiled.values(given)
-        _told(connection.dispatch, connection, cursor, compiled.text, values)
+        _told(connection.engine, connection, cursor, compiled.text, values)
         return cursor
 
     def received(self, connection: Connection, cursor: Any) -> list[Row]:
@@ -125,24 +133,29 @@ class Prepared:
 
     def values(self, session: Session | Glance, row: Row, since: int = 0, until: int | None = None) -> list[Any]:
         """A row's values, or a slice of them, as the models have them: instants with their zone, keys, yes and no."""
-        back = self._for(session.get_bind().dialect).back
+        back = self._compiled[(session.bind or session.get_bind()).dialect.name].back
         assert back is not None  # the row came from `rows`
-        return [convert(value) if convert is not None else value
-                for convert, value in zip(back[since:until], row[since:until], strict=True)]
+        values = list(row[since:until])
+        beyond = since + len(values)
+        for place, convert in back:
+            if since <= place < beyond:
+                values[place - since] = convert(values[place - since])
+        return values
 
 
 def _fetch(connection: Connection, cursor: Any, text: str, values: Any) -> None:
     """Runs a query on the driver's own cursor: describing a hundred columns to the engine takes longer than the query.
     What goes wrong is told as the engine tells it."""
     try:
-        _told(connection.dispatch, connection, cursor, text, values)
+        _told(connection.engine, connection, cursor, text, values)
     except connection.dialect.loaded_dbapi.Error:
         connection.exec_driver_sql(text, values).close()  # fails as it did, in the engine's words
         raise  # or not: then it was not asked in a way that gives rows
 
 
-def _told(dispatch: Any, connection: Any, cursor: Any, text: str, values: Any) -> None:
-    """Whoever counts or times statements hears of it."""
+def _told(engine: Engine, connection: Any, cursor: Any, text: str, values: Any) -> None:
+    """Whoever counts or times the engine's statements hears of it."""
+    dispatch = engine.dispatch
     if dispatch.before_cursor_execute:
         for listener in dispatch.before_cursor_execute:
             listener(connection, cursor, text, values, None, False)
@@ -150,6 +163,13 @@ def _told(dispatch: Any, connection: Any, cursor: Any, text: str, values: Any) -
     if dispatch.after_cursor_execute:
         for listener in dispatch.after_cursor_execute:
             listener(connection, cursor, text, values, None, False)
+
+
+def _connection_seeing(session: Session) -> Connection:
+    """The session's connection, on which what the session holds is seen: as a query of models would see it."""
+    if session.autoflush:
+        session.flush()
+    return _connection(session)
 
 
 def _connection(session: Session) -> Connection:
@@ -182,11 +202,10 @@ def ask(session: Session, question: Question[Made]) -> Made:
 def ask_together(session: Session, *questions: Question[Any]) -> list[Any]:
     """Each question's answer, asked in this order. PostgreSQL is told all before it answers the first: a server
     elsewhere costs one way there and back. What goes wrong is told as the engine tells it."""
-    connection = _connection(session)
+    connection = _connection_seeing(session)
     if connection.dialect.name != "postgresql":
-        return [ask(session, question) for question in questions]
-    if session.autoflush:
-        session.flush()
+        return [question.answer(session, question.statement.asked(connection, question.given))
+                for question in questions]
     driver: Any = connection.connection.driver_connection
     try:
         with driver.pipeline() as sending:
@@ -207,7 +226,8 @@ class Glance:
     """
 
     def __init__(self, engine: Engine, reading: Callable[[], AbstractContextManager[Session]]) -> None:
-        self._engine, self._reading = engine, reading
+        self._engine = self.bind = engine
+        self._reading = reading
         # PostgreSQL's driver begins a transaction with the first statement unless told otherwise.
         self._begins_by_itself = engine.dialect.name == "postgresql"
 
@@ -257,6 +277,13 @@ class Kept(Generic[Made]):
                 self._made.clear()
             made = self._made[key] = make()
         return made
+
+    def these(self, keys: Iterable[Any]) -> list[Made] | None:
+        """What was made under these keys; None where one is missing."""
+        try:
+            return [self._made[key] for key in keys]
+        except KeyError:
+            return None
 
 
 class _JsonText(sa.types.TypeDecorator[Any]):

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
@@ -267,26 +268,54 @@ def last_running(session: Session, motor_id: int, before: datetime, most: int = 
         Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at.desc()).limit(most)))
 
 
-_LAST_RUNNING = Prepared(lambda: sa.select(*(as_key(getattr(Reading, name)) for name in _FACTS)).where(
-    Reading.motor_id == sa.bindparam("motor_id"), Reading.taken_at < sa.bindparam("before", type_=UtcDateTime()),
-    _RUNNING, Reading.skip_reason.is_(None), not_corrected())
-    .order_by(Reading.taken_at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
-#: Some hundred motors' last readings: each save reads one new one, and nineteen that the save before read.
-_PAST: Kept[Past] = Kept(8_000)
+def _last_running(*columns: Any) -> Any:
+    return (sa.select(*columns).where(
+        Reading.motor_id == sa.bindparam("motor_id"), Reading.taken_at < sa.bindparam("before", type_=UtcDateTime()),
+        _RUNNING, Reading.skip_reason.is_(None), not_corrected())
+        .order_by(Reading.taken_at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
 
 
-def asking_last_running(motor_id: int, before: datetime, most: int = 20) -> Question[list[Past]]:
-    """The same, but only what the rules look at is read."""
+_WHOLE = Prepared(lambda: _last_running(Reading.id, *(as_key(getattr(Reading, name)) for name in _FACTS)))
+_IDS = Prepared(lambda: _last_running(Reading.id))
+#: By database, then the entry's id: a stored reading is never changed. Some hundred motors' last readings.
+_PAST: WeakKeyDictionary[object, Kept[Past]] = WeakKeyDictionary()
+#: How many a save reads whole: the newest one is new to it, and another server may have stored one before.
+_NEW_TO_US = 2
+
+
+def _kept(session: Session) -> Kept[Past]:
+    bind = session.bind or session.get_bind()
+    kept = _PAST.get(bind)
+    if kept is None:
+        kept = _PAST.setdefault(bind, Kept(12_000))
+    return kept
+
+
+def asking_newest_running(motor_id: int, before: datetime, most: int = _NEW_TO_US) -> Question[list[Past]]:
+    """The newest running readings, but only what the rules look at is read."""
     def made(session: Session, row: Row) -> Past:
-        read = _FactsRow._make(_LAST_RUNNING.values(session, row))
+        read = _FactsRow._make(_WHOLE.values(session, row, 1))
         return Past(read, facts_from(read))
 
-    return Question(_LAST_RUNNING, {"motor_id": motor_id, "before": before, "most": most}, lambda session, rows: [
-        _PAST.of(row, lambda row=row: made(session, row)) for row in rows])  # type: ignore[misc]
+    return Question(_WHOLE, {"motor_id": motor_id, "before": before, "most": most}, lambda session, rows: [
+        _kept(session).of(row[0], lambda row=row: made(session, row)) for row in rows])  # type: ignore[misc]
+
+
+def asking_running_ids(motor_id: int, before: datetime, most: int = 20) -> Question[list[Any]]:
+    """Which the last running readings are, as the driver gives their ids: most were read at an earlier save."""
+    return Question(_IDS, {"motor_id": motor_id, "before": before, "most": most},
+                    lambda _session, rows: [row[0] for row in rows])
+
+
+def running_past(session: Session, motor_id: int, before: datetime, ids: list[Any]) -> list[Past]:
+    """The readings of these ids, in that order; read where this process has not seen one of them yet."""
+    found = _kept(session).these(ids)
+    return found if found is not None else ask(session, asking_newest_running(motor_id, before, len(ids)))
 
 
 def last_running_past(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Past]:
-    return ask(session, asking_last_running(motor_id, before, most))
+    """The newest running readings as the rules see them."""
+    return ask(session, asking_newest_running(motor_id, before, most))
 
 
 def anything_after(session: Session, motor_id: int, instant: datetime) -> bool:

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from app.db import Database
 from app.store import people, rounds
 from app.store.people import OPERATOR, SignedIn
-from app.store.prepared import Prepared
+from app.store.prepared import Prepared, ask_together
 from app.store.rounds import facts_from
 from tests import factories
 from tests.factories import NOW
@@ -81,6 +81,28 @@ def test_earlier_readings_kept_by_their_rows_are_the_readings(database: Database
             plain = rounds.last_running(session, plant.motor.id, NOW)
             assert len(past) == 2 and [p.facts for p in past] == [facts_from(r) for r in plain]
             assert [p.row.taken_at for p in past] == [r.taken_at for r in plain]
+
+
+def test_a_save_reads_earlier_readings_by_their_ids_whoever_stored_them(database: Database) -> None:
+    """Nothing is kept yet, then all but one that another server stored: each time it is what the database holds."""
+    with database.writing() as session:
+        plant = factories.make_plant(session)
+        for hour in range(1, 6):
+            factories.make_reading(session, plant.motor, plant.operator, NOW - timedelta(hours=hour),
+                                   bearing_temp_c_de=60.0 + hour)
+        session.commit()
+    for added in (0, 3, 0):  # more than a save reads whole
+        with database.writing() as session:
+            for minute in range(added):
+                factories.make_reading(session, plant.motor, plant.operator, NOW - timedelta(minutes=minute + 1),
+                                       bearing_temp_c_de=70.0 + minute)
+            session.commit()
+        with database.reading() as session:
+            _, ids = ask_together(session, rounds.asking_newest_running(plant.motor.id, NOW),
+                                  rounds.asking_running_ids(plant.motor.id, NOW))
+            past = rounds.running_past(session, plant.motor.id, NOW, ids)
+            plain = rounds.last_running(session, plant.motor.id, NOW)
+            assert len(plain) >= 5 and [p.facts for p in past] == [facts_from(r) for r in plain]
 
 
 @pytest.fixture
