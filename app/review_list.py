@@ -17,7 +17,7 @@ from app.rules.findings import rank
 from app.rules.shifts import Calendar, Shift
 from app.store import sightings
 from app.store.dips import Dip
-from app.store.flags import Flag
+from app.store.flags import Flag, FlagLife
 from app.store.units import Unit
 
 #: Standing longer than this many shifts without an action, a flag rises.
@@ -64,7 +64,7 @@ def line_of(flag: Flag, calendar: Calendar, here: Shift, since: datetime, now: d
                 flag.shelved(now) and flag.shelved_until is not None and flag.shelved_until <= here.ends_at)
 
 
-def rises(flag: Flag, shifts: int, now: datetime) -> bool:
+def rises(flag: FlagLife, shifts: int, now: datetime) -> bool:
     """An open flag that nobody did anything about for too long, or of which something is late. shifts: it stood."""
     waiting = flag.returned_at is None and not flag.shelved(now)
     return waiting and ((flag.without_action and shifts > PATIENCE_SHIFTS) or flag.late(now))

@@ -10,29 +10,41 @@ import csv
 import io
 from collections.abc import Iterable, Iterator, Sequence
 
-from app.export.tables import Cell, Column, Row, digits, harmless
+from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, Row, digits, harmless
 
 BOM = b"\xef\xbb\xbf"  # without it a spreadsheet guesses the old code page, and °C is rubbish
 PIECE = 64 * 1024
 
 
-def as_text(cell: Cell, continental: bool = False) -> str:
-    """Numbers stay numbers, a minus included; only text is guarded."""
-    if cell is None:
-        return ""
-    if isinstance(cell, str):
-        return harmless(cell)
-    return digits(cell).replace(".", ",") if continental else digits(cell)
+def _number(cell: Cell) -> str:
+    return "" if cell is None else digits(cell)  # type: ignore[arg-type] # a column of numbers
+
+
+def _number_with_comma(cell: Cell) -> str:
+    return _number(cell).replace(".", ",")
+
+
+def _text(cell: Cell) -> str:
+    return harmless(cell) if cell else ""  # type: ignore[arg-type] # a column of text
+
+
+def _time(cell: Cell) -> str:
+    return cell or ""  # type: ignore[return-value] # ISO text: nothing that a spreadsheet would run
 
 
 def csv_bytes(columns: Sequence[Column], rows: Iterable[Row], continental: bool = False) -> Iterator[bytes]:
-    """The file in pieces: header row, then a line a row. Memory does not grow with the rows."""
+    """The file in pieces: header row, then a line a row. Memory does not grow with the rows.
+
+    Numbers stay numbers, a minus included; only text is guarded.
+    """
+    told = {NUMBER: _number_with_comma if continental else _number, TEXT: _text, TIME: _time}
+    as_told = [told[column.kind] for column in columns]
     buffer = io.StringIO(newline="")
     writer = csv.writer(buffer, lineterminator="\r\n", delimiter=";" if continental else ",")
     writer.writerow([column.name for column in columns])
     yield BOM
     for row in rows:
-        writer.writerow([as_text(cell, continental) for cell in row])
+        writer.writerow([tell(cell) for tell, cell in zip(as_told, row, strict=True)])
         if buffer.tell() >= PIECE:
             yield _taken(buffer)
     yield _taken(buffer)

@@ -12,27 +12,33 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from operator import attrgetter
-from typing import Any
+from functools import cache, lru_cache
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
+from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.orm import Session, aliased
+from sqlalchemy.sql.functions import FunctionElement
 
 from app.export.csv_file import csv_bytes
 from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, figure, local_iso
 from app.review_list import rises
 from app.rules.shifts import Calendar, Shift
 from app.rules.spans import Span, parse_span
-from app.store.flags import Flag, Note, by_priority
+from app.store.base import UtcDateTime
+from app.store.flags import Flag, FlagLife, Note, by_priority
 from app.store.motors import Motor
 from app.store.people import Person
+from app.store.prepared import Prepared
 from app.store.rounds import Reading
 from app.store.units import Unit
 
 #: Notes that say what was done or decided, where nobody noted it as such.
 ACTIONS = ("done", "run on", "closed", "accepted")
 AT_ONCE = 500  # rows fetched at a time
+#: A week has few shifts; of spans without end no more are remembered.
+MOST_SHIFTS = 5_000
 
 COLUMNS = (
     Column("week", TEXT, "ISO week, Monday to Sunday in the unit's local time; of a span that was asked for, the span",
@@ -72,8 +78,7 @@ COLUMNS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class ExceptionRow:
+class ExceptionRow(NamedTuple):
     """One flag of the week. The fields up to `remarks` are the columns of the file; the rest is for our own pages.
 
     Times are ISO text with offset or None; missing figures None; missing words "". hours_open and shifts_open as in
@@ -118,7 +123,7 @@ class ExceptionRow:
     raised_in_week: bool
     closed_in_week: bool
     hours_to_seen: float | None
-    flag: Flag
+    flag: FlagStood
     shift: str  # name of the shift it was raised in
     run_on_by: str
     days_late: float | None
@@ -126,15 +131,14 @@ class ExceptionRow:
 
     def cells(self) -> tuple[Cell, ...]:
         """The row of the file, in the columns' order."""
-        return _cells(self)
+        return self[:len(COLUMNS)]
 
     def as_dict(self) -> dict[str, Cell]:
         """The row of the JSON door: the columns by name."""
-        return dict(zip(NAMES, _cells(self), strict=True))
+        return dict(zip(NAMES, self.cells(), strict=True))
 
 
 NAMES = tuple(column.name for column in COLUMNS)
-_cells = attrgetter(*NAMES)
 
 
 @dataclass(frozen=True)
@@ -170,21 +174,25 @@ def _week(span: Span, calendar: Calendar) -> Week:
 
 
 class ShiftCount:
-    """Counts shifts as the calendar does, remembering the shifts it has met: many flags lie in few shifts."""
+    """Counts shifts as the calendar does, remembering the shifts it has met: many flags lie in few shifts.
+
+    Several may ask at once: what is known of shifts is never changed, only put in its place anew.
+    """
 
     def __init__(self, calendar: Calendar) -> None:
         self._calendar = calendar
-        self._starts: list[datetime] = []
-        self._shifts: list[Shift] = []
+        self._known: tuple[list[datetime], list[Shift]] = [], []
         self._counts: dict[tuple[datetime, datetime], int] = {}
 
     def _shift(self, instant: datetime) -> Shift:
-        place = bisect_right(self._starts, instant)
-        if place and self._shifts[place - 1].holds(instant):
-            return self._shifts[place - 1]
+        starts, shifts = self._known
+        place = bisect_right(starts, instant)
+        if place and shifts[place - 1].holds(instant):
+            return shifts[place - 1]
         shift = self._calendar.shift_of(instant)
-        self._starts.insert(place, shift.starts_at)
-        self._shifts.insert(place, shift)
+        if len(starts) < MOST_SHIFTS:
+            self._known = ([*starts[:place], shift.starts_at, *starts[place:]],
+                           [*shifts[:place], shift, *shifts[place:]])
         return shift
 
     def name(self, instant: datetime) -> str:
@@ -193,20 +201,45 @@ class ShiftCount:
     def count(self, first: datetime, last: datetime) -> int:
         """From the shift that holds `first` to the one that holds `last`, both included; 1 where last is earlier."""
         key = self._shift(first).starts_at, self._shift(max(first, last)).starts_at
-        if key not in self._counts:
-            self._counts[key] = self._calendar.count(*key)
-        return self._counts[key]
+        count = self._counts.get(key)
+        if count is None:
+            if len(self._counts) >= MOST_SHIFTS:
+                self._counts.clear()
+            count = self._counts[key] = self._calendar.count(*key)
+        return count
+
+
+#: Of some calendars: a week is asked for as page, as CSV and as workbook.
+shift_count = lru_cache(16)(ShiftCount)
 
 
 # the query -------------------------------------------------------------------------------------------------
 
 
-def byte_order(session: Session, column: sa.ColumnElement[str] | Any) -> sa.ColumnElement[str]:
+class byte_order(FunctionElement[str]):
     """Sorted by code point on both databases, whatever language the server sorts in."""
-    return sa.collate(column, "C" if session.get_bind().dialect.name == "postgresql" else "BINARY")
+
+    type = sa.Text()
+    inherit_cache = True
 
 
-def stood(unit_id: int, start: datetime, end: datetime) -> sa.CompoundSelect[tuple[int]]:
+@compiles(byte_order)
+def _byte_order(element: byte_order, compiler: Any, **kw: Any) -> str:
+    name = "C" if compiler.dialect.name == "postgresql" else "BINARY"
+    return f'{compiler.process(element.clauses, **kw)} COLLATE "{name}"'
+
+
+#: What the statements of a week are asked with: they are put together once.
+UNIT = sa.bindparam("unit_id", type_=sa.Integer())
+START, END = sa.bindparam("start", type_=UtcDateTime()), sa.bindparam("end", type_=UtcDateTime())
+
+
+def within(model: Any) -> tuple[Any, ...]:
+    """What happened in the unit in [start, end)."""
+    return model.unit_id == UNIT, model.at >= START, model.at < END
+
+
+def stood(unit_id: Any = UNIT, start: Any = START, end: Any = END) -> sa.CompoundSelect[tuple[int]]:
     """Ids of the flags that stood at any time in [start, end): raised before its end, not closed before its start.
 
     Two index look-ups, so that old weeks of a long history cost no more than new ones.
@@ -216,22 +249,78 @@ def stood(unit_id: int, start: datetime, end: datetime) -> sa.CompoundSelect[tup
     return closed.union_all(still)
 
 
-def standing_rows(session: Session, unit_id: int, start: datetime, end: datetime) -> Iterator[sa.Row[Any]]:
-    """The flags that stood, gravest first, with their motor, the names and the words around them. One query."""
+class _FlagColumns(NamedTuple):
+    id: int
+    rule: str
+    end: str
+    priority: str
+    raised_at: datetime
+    last_seen_at: datetime
+    times_seen: int
+    value: float | None
+    limit: float | None
+    unit_of_measure: str | None
+    source: str
+    says: str
+    improving_at: datetime | None
+    returned_at: datetime | None
+    seen_at: datetime | None
+    shelved_until: datetime | None
+    action: str | None
+    action_at: datetime | None
+    owner: str | None
+    due_at: datetime | None
+    run_on_reason: str | None
+    run_on_watch: str | None
+    run_on_at: datetime | None
+    run_on_review_at: datetime | None
+    closed_at: datetime | None
+    arrived_late: bool
+
+
+class FlagStood(FlagLife, _FlagColumns):
+    """What a week tells of a flag. Columns as in the model."""
+
+    __slots__ = ()
+
+
+class _Around(NamedTuple):
+    """The motor, the names and the words around a flag that stood."""
+
+    area: str
+    tag: str
+    service: str
+    raised_by: str | None
+    seen_by: str | None
+    action_by: str | None
+    closed_by: str | None
+    remarks: str | None
+    corrected: str | None
+    note: str | None
+    note_at: datetime | None
+    note_by: str | None
+    run_on_by: str | None
+
+
+_OF_FLAG = len(FlagStood._fields)
+
+
+@cache
+def _standing() -> sa.Select[Any]:
+    """The flags that stood, gravest first, with what is around them."""
     raised, seen, acted, closed, noted, decided = (aliased(Person) for _ in range(6))
     newer, decision = aliased(Reading), aliased(Note)
 
     def last_note(*kinds: str) -> sa.ScalarSelect[int]:
-        newest = sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, Note.kind.in_(kinds))
+        any_of = sa.or_(*(Note.kind == kind for kind in kinds))
+        newest = sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, any_of)
         return newest.correlate(Flag).scalar_subquery()
 
-    those = stood(unit_id, start, end).subquery()
-    query = (  # begins at those few: of so many joins PostgreSQL takes the first ones in their order
-        sa.select(Flag, Motor.area, Motor.tag, Motor.service, raised.name.label("raised_by"),
-                  seen.name.label("seen_by"), acted.name.label("action_by"), closed.name.label("closed_by"),
-                  Reading.remarks, newer.replaces_why.label("corrected"),
-                  Note.text.label("note"), Note.at.label("note_at"), noted.name.label("note_by"),
-                  decided.name.label("run_on_by"))
+    those = stood().subquery()
+    return (  # begins at those few: of so many joins PostgreSQL takes the first ones in their order
+        sa.select(*(getattr(Flag, name) for name in FlagStood._fields),
+                  Motor.area, Motor.tag, Motor.service, raised.name, seen.name, acted.name, closed.name,
+                  Reading.remarks, newer.replaces_why, Note.text, Note.at, noted.name, decided.name)
         .select_from(those).join(Flag, Flag.id == those.c.id).join(Motor, Motor.id == Flag.motor_id)
         .outerjoin(raised, raised.id == Flag.raised_by_id).outerjoin(seen, seen.id == Flag.seen_by_id)
         .outerjoin(acted, acted.id == Flag.action_by_id).outerjoin(closed, closed.id == Flag.closed_by_id)
@@ -240,11 +329,26 @@ def standing_rows(session: Session, unit_id: int, start: datetime, end: datetime
         .outerjoin(Note, Note.id == last_note(*ACTIONS)).outerjoin(noted, noted.id == Note.person_id)
         .outerjoin(decision, sa.and_(Flag.run_on_reason.is_not(None), decision.id == last_note("run on")))
         .outerjoin(decided, decided.id == decision.person_id)
-        .order_by(by_priority(), Flag.raised_at, byte_order(session, Motor.tag), byte_order(session, Flag.rule),
-                  Flag.end, Flag.id)
-        .execution_options(yield_per=AT_ONCE))
-    with session.execute(query) as rows:  # whoever takes only the first of them leaves no cursor open
-        yield from rows
+        .order_by(by_priority(), Flag.raised_at, byte_order(Motor.tag), byte_order(Flag.rule), Flag.end, Flag.id))
+
+
+_FIRST_OF_THEM = Prepared(lambda: _standing().limit(sa.bindparam("most", type_=sa.Integer())))
+
+
+def _standing_rows(session: Session, unit_id: int, week: Week) -> Iterator[Any]:
+    """Each one's values: those of `FlagStood`, then those of `_Around`.
+
+    Most weeks have few and are read at once. The others are asked for again and read piece by piece: memory does not
+    grow with them.
+    """
+    given = {"unit_id": unit_id, "start": week.start, "end": week.end}
+    few = _FIRST_OF_THEM.rows(session, {**given, "most": AT_ONCE + 1})
+    if len(few) <= AT_ONCE:
+        yield from _FIRST_OF_THEM.all_values(session, few)
+        return
+    del few
+    with session.execute(_standing(), given, execution_options={"yield_per": AT_ONCE}) as rows:
+        yield from rows  # whoever takes only the first of them leaves no cursor open
 
 
 # the rows --------------------------------------------------------------------------------------------------
@@ -261,9 +365,9 @@ def exception_rows(session: Session, unit: Unit, week: str, now: datetime) -> It
 def _rows(session: Session, unit: Unit, week: Week, now: datetime) -> Iterator[ExceptionRow]:
     if week.start > now:
         return
-    shifts = ShiftCount(week.calendar)
-    for row in standing_rows(session, unit.id, week.start, week.end):
-        yield _row(unit, week, now, shifts, row)
+    shifts = shift_count(week.calendar)
+    for values in _standing_rows(session, unit.id, week):
+        yield _row(unit, week, now, shifts, FlagStood._make(values[:_OF_FLAG]), _Around._make(values[_OF_FLAG:]))
 
 
 def percent_of_limit(value: float | None, limit: float | None) -> float | None:
@@ -278,24 +382,23 @@ def hours(start: datetime, end: datetime) -> float:
     return round((end - start).total_seconds() / 3600.0, 1)
 
 
-def _action(row: sa.Row[Any]) -> tuple[str, str, datetime | None]:
+def _action(flag: FlagStood, around: _Around) -> tuple[str, str, datetime | None]:
     """What was done, who said so, when: the flag's own word, else the last note that says so."""
-    if row.Flag.action:
-        return row.Flag.action, row.action_by or "", row.Flag.action_at
-    if row.note:
-        return row.note, row.note_by or "", row.note_at
+    if flag.action:
+        return flag.action, around.action_by or "", flag.action_at
+    if around.note:
+        return around.note, around.note_by or "", around.note_at
     return "", "", None
 
 
-def _remarks(row: sa.Row[Any]) -> str:
+def _remarks(remarks: str | None, corrected: str | None) -> str:
     """The words of the entry that raised it; of one that was corrected, with why it no longer counts."""
-    if row.corrected is None:
-        return row.remarks or ""
-    return f"Entry corrected: {row.corrected}. It said: {row.remarks}" if row.remarks else \
-        f"Entry corrected: {row.corrected}"
+    if corrected is None:
+        return remarks or ""
+    return f"Entry corrected: {corrected}. It said: {remarks}" if remarks else f"Entry corrected: {corrected}"
 
 
-def days_late(flag: Flag, week: Week, now: datetime) -> float | None:
+def days_late(flag: FlagStood, week: Week, now: datetime) -> float | None:
     """Days from when it was due to when it was over (closed, back to normal), else to now or the week's end.
 
     None where nothing was to be done by a time, or where it was late only before or after this week.
@@ -307,30 +410,28 @@ def days_late(flag: Flag, week: Week, now: datetime) -> float | None:
     return round((until - flag.due_at) / timedelta(days=1), 1)
 
 
-def _row(unit: Unit, week: Week, now: datetime, shifts: ShiftCount, row: sa.Row[Any]) -> ExceptionRow:
-    flag: Flag = row.Flag
-    action, action_by, action_at = _action(row)
-
-    def iso(value: datetime | None) -> str | None:
-        return local_iso(value, week.zone)
-
+def _row(unit: Unit, week: Week, now: datetime, shifts: ShiftCount, flag: FlagStood, around: _Around) -> ExceptionRow:
+    action, action_by, action_at = _action(flag, around)
+    zone, closed_at = week.zone, flag.closed_at
     return ExceptionRow(
-        week=week.text, unit=unit.name, area=row.area, tag=row.tag, service=row.service, rule=flag.rule, end=flag.end,
-        priority=flag.priority, value=figure(flag.value), limit=figure(flag.limit),
+        week=week.text, unit=unit.name, area=around.area, tag=around.tag, service=around.service, rule=flag.rule,
+        end=flag.end, priority=flag.priority, value=figure(flag.value), limit=figure(flag.limit),
         unit_of_measure=flag.unit_of_measure or "", percent_of_limit=percent_of_limit(flag.value, flag.limit),
-        limit_source=flag.source, first_raised=iso(flag.raised_at) or "", last_seen=iso(flag.last_seen_at) or "",
-        times_seen=flag.times_seen, shifts_open=shifts.count(flag.raised_at, flag.closed_at or flag.last_seen_at),
-        state=flag.state(now), raised_by=row.raised_by or "", seen_by=row.seen_by or "", seen_at=iso(flag.seen_at),
-        action=action, action_by=action_by, action_at=iso(action_at), run_on_reason=flag.run_on_reason or "",
-        shelved_until=iso(flag.shelved_until), returned_at=iso(flag.returned_at), closed_by=row.closed_by or "",
-        closed_at=iso(flag.closed_at), hours_open=hours(flag.raised_at, flag.closed_at or week.end),
-        arrived_late="yes" if flag.arrived_late else "", remarks=_remarks(row), flag_id=flag.id, says=flag.says,
-        raised_in_week=week.holds(flag.raised_at),
-        closed_in_week=flag.closed_at is not None and week.holds(flag.closed_at),
+        limit_source=flag.source, first_raised=local_iso(flag.raised_at, zone) or "",
+        last_seen=local_iso(flag.last_seen_at, zone) or "", times_seen=flag.times_seen,
+        shifts_open=shifts.count(flag.raised_at, closed_at or flag.last_seen_at), state=flag.state(now),
+        raised_by=around.raised_by or "", seen_by=around.seen_by or "", seen_at=local_iso(flag.seen_at, zone),
+        action=action, action_by=action_by, action_at=local_iso(action_at, zone),
+        run_on_reason=flag.run_on_reason or "", shelved_until=local_iso(flag.shelved_until, zone),
+        returned_at=local_iso(flag.returned_at, zone), closed_by=around.closed_by or "",
+        closed_at=local_iso(closed_at, zone), hours_open=hours(flag.raised_at, closed_at or week.end),
+        arrived_late="yes" if flag.arrived_late else "", remarks=_remarks(around.remarks, around.corrected),
+        flag_id=flag.id, says=flag.says, raised_in_week=week.holds(flag.raised_at),
+        closed_in_week=closed_at is not None and week.holds(closed_at),
         hours_to_seen=None if flag.seen_at is None else hours(flag.raised_at, flag.seen_at),
-        flag=flag, shift=shifts.name(flag.raised_at), run_on_by=row.run_on_by or "",
+        flag=flag, shift=shifts.name(flag.raised_at), run_on_by=around.run_on_by or "",
         days_late=days_late(flag, week, now),
-        waits=flag.open and week.holds(now) and rises(flag, shifts.count(flag.raised_at, now), now))
+        waits=closed_at is None and week.holds(now) and rises(flag, shifts.count(flag.raised_at, now), now))
 
 
 # the files -------------------------------------------------------------------------------------------------

@@ -141,7 +141,7 @@ def repeats(session: Session, unit_id: int, week: Week, now: datetime) -> list[R
         .join(Motor, Motor.id == Flag.motor_id).where(Flag.id.in_(stood(unit_id, back, week.end)))
         .group_by(Motor.id, Motor.area, Motor.tag, Motor.service, Flag.rule, Flag.end)
         .having(count(here) > 0, sa.or_(lately >= RAISED_AGAIN, seen >= SEEN_AGAIN))
-        .order_by(lately.desc(), seen.desc(), byte_order(session, Motor.tag), byte_order(session, Flag.rule),
+        .order_by(lately.desc(), seen.desc(), byte_order(Motor.tag), byte_order(Flag.rule),
                   Flag.end, Motor.id))
     return [Repeat(*r[:5], int(r[5]), int(r[6]), int(r[7]), r[8] > 0, *r[9:]) for r in session.execute(query)]
 

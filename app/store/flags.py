@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from datetime import datetime
 from functools import cache
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
@@ -49,7 +49,53 @@ class Finding(Base):
                            self.source, self.says)
 
 
-class Flag(Base):
+class FlagLife:
+    """What follows of a flag's columns: of the model, and of a row that holds these columns of it."""
+
+    if TYPE_CHECKING:
+        returned_at: Any
+        shelved_until: Any
+        improving_at: Any
+        action: Any
+        owner: Any
+        due_at: Any
+        run_on_reason: Any
+        run_on_review_at: Any
+        closed_at: Any
+
+    @property
+    def open(self) -> bool:
+        return self.closed_at is None
+
+    def shelved(self, now: datetime) -> bool:
+        return self.shelved_until is not None and self.shelved_until > now
+
+    def look_again(self, now: datetime) -> bool:
+        """Run on, and the time to look at it again has come."""
+        return (self.open and self.returned_at is None
+                and self.run_on_review_at is not None and self.run_on_review_at <= now)
+
+    @property
+    def without_action(self) -> bool:
+        """Nobody did anything about it yet, said who will, or decided to run on."""
+        return self.action is None and self.owner is None and self.run_on_reason is None
+
+    def late(self, now: datetime) -> bool:
+        """What was to be done by a time is not done."""
+        return self.open and self.returned_at is None and self.due_at is not None and self.due_at < now
+
+    def state(self, now: datetime) -> str:
+        """The word of the JSON door and the export."""
+        if self.closed_at is not None and self.closed_at <= now:
+            return "closed"
+        if self.returned_at is not None:
+            return "returned to normal"
+        if self.shelved(now):
+            return "shelved"
+        return "improving" if self.improving_at is not None else "active"
+
+
+class Flag(FlagLife, Base):
     """One open flag per motor, rule and end, held by the database; open means not closed."""
 
     __tablename__ = "flag"
@@ -118,37 +164,6 @@ class Flag(Base):
     seen_by: Mapped[Person | None] = relationship(foreign_keys=[seen_by_id])
     action_by: Mapped[Person | None] = relationship(foreign_keys=[action_by_id])
     closed_by: Mapped[Person | None] = relationship(foreign_keys=[closed_by_id])
-
-    @property
-    def open(self) -> bool:
-        return self.closed_at is None
-
-    def shelved(self, now: datetime) -> bool:
-        return self.shelved_until is not None and self.shelved_until > now
-
-    def look_again(self, now: datetime) -> bool:
-        """Run on, and the time to look at it again has come."""
-        return (self.open and self.returned_at is None
-                and self.run_on_review_at is not None and self.run_on_review_at <= now)
-
-    @property
-    def without_action(self) -> bool:
-        """Nobody did anything about it yet, said who will, or decided to run on."""
-        return self.action is None and self.owner is None and self.run_on_reason is None
-
-    def late(self, now: datetime) -> bool:
-        """What was to be done by a time is not done."""
-        return self.open and self.returned_at is None and self.due_at is not None and self.due_at < now
-
-    def state(self, now: datetime) -> str:
-        """The word of the JSON door and the export."""
-        if self.closed_at is not None and self.closed_at <= now:
-            return "closed"
-        if self.returned_at is not None:
-            return "returned to normal"
-        if self.shelved(now):
-            return "shelved"
-        return "improving" if self.improving_at is not None else "active"
 
 
 class Sighting(Base):
