@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
@@ -43,18 +44,19 @@ def last_values(session: Session, motor: Motor, before: datetime) -> dict[str, L
     return values_of(motor, before, rounds.last_running_past(session, motor.id, before, MOST))
 
 
-def values_of(motor: Motor, before: datetime, past: list[Past]) -> dict[str, Last]:
-    """The same from the running readings themselves, the newest first."""
+def values_of(motor: Motor, before: datetime, past: list[Past], names: Iterable[str] = COLUMNS) -> dict[str, Last]:
+    """The same from the running readings themselves, the newest first. names: of these fields only."""
     plate = motor.nameplate_at(before)
     running = [p.row for p in past[:MOST] if plate is None or p.row.nameplate_id == plate.id]
+    rated = {"amps": plate.amps, "volts": plate.volts} if plate else {}
     told = {}
-    for name, column in COLUMNS.items():
+    for name in names:
+        column = COLUMNS[name]
         seen = [(value, r.taken_at) for r in running if (value := getattr(r, column)) is not None]
         if seen:
-            told[name] = Last(seen[0][0], median(value for value, _ in seen), seen[0][1])
-    for what, rated in (("amps", plate.amps if plate else None), ("volts", plate.volts if plate else None)):
-        for i in (1, 2, 3) if rated else ():
-            told.setdefault(f"{what}_{i}", Last(None, rated))
+            told[name] = Last(seen[0][0], median([value for value, _ in seen]), seen[0][1])
+        elif stamped := rated.get(name.partition("_")[0]):
+            told[name] = Last(None, stamped)
     return told
 
 

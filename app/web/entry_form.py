@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -37,6 +38,7 @@ RUNNING_ONLY = frozenset({
     "winding_method", "amps_1", "amps_2", "amps_3", "amps_unread", "volts_1", "volts_2", "volts_3"})
 #: What is left out besides where nobody is to come near: only the look from two metres stays.
 IN_SERVICE_ONLY = frozenset({"lubricant_both", "lubricant_DE", "lubricant_ODE", "cleanliness"})
+NOT_IN_SERVICE = RUNNING_ONLY | IN_SERVICE_ONLY
 SKIP_REASONS = ("could not reach it", "area closed by permit or gas", "no time this round", "machine not there")
 
 
@@ -45,11 +47,18 @@ def choices(words: tuple[str, ...]) -> list[SelectChoice]:
 
 
 class OneOf(RadioField):
-    """One word of a few. What was sent is looked up among them; the library would make every choice anew for it."""
+    """One word of a few. What was sent is looked up among them; the library would make every choice anew for it, and
+    ask its validators whether something was sent."""
 
-    def pre_validate(self, form: Any) -> None:
-        if self.data not in {choice.value for choice in self.choices}:
-            super().pre_validate(form)
+    def __init__(self, label: str, validators: Sequence[Any], choices: list[SelectChoice], **kwargs: Any) -> None:
+        super().__init__(label, validators, choices=choices, **kwargs)
+        self.words = frozenset(choice.value for choice in choices if choice.value.strip())
+
+    def validate(self, form: Any, extra_validators: Any = ()) -> bool:
+        if self.data in self.words and self.raw_data and not self.process_errors:
+            self.errors = []
+            return True
+        return super().validate(form, extra_validators)  # type: ignore[no-any-return]
 
 
 def radio(label: str, words: tuple[str, ...]) -> RadioField:
@@ -164,11 +173,15 @@ class EntryForm(BoundOnce):
         """The fields that the chosen state does not ask for."""
         if self.state.data == facts.RUNNING:
             return frozenset()
-        return RUNNING_ONLY if self.state.data == facts.STANDBY else RUNNING_ONLY | IN_SERVICE_ONLY
+        return RUNNING_ONLY if self.state.data == facts.STANDBY else NOT_IN_SERVICE
 
     def said(self, name: str) -> str | None:
         """The word chosen in a field that the state asks for; a tap on a row that went away again is no answer."""
         return None if name in self.left_out() else self[name].data or None
+
+    def figures(self) -> list[Figure]:
+        """Those in which something was typed."""
+        return [f for f in self if isinstance(f, Figure) and (f.data or "").strip()]
 
     # does it agree with itself ----------------------------------------------------------------------------
 
@@ -194,9 +207,10 @@ class EntryForm(BoundOnce):
 
     def _state_agrees(self) -> bool:
         """A figure typed before the state was changed is asked for: no figure is dropped in silence."""
-        typed = [f for f in self if isinstance(f, Figure) and f.name in self.left_out() and (f.data or "").strip()]
-        if not self.state.data:
+        left_out = self.left_out()
+        if not left_out or not self.state.data:
             return True
+        typed = [f for f in self.figures() if f.name in left_out]
         return all([True, *(self._wrong(f, f"A motor {self.state.data} is not asked for this. Empty it, or choose "
                                            "another state.") for f in typed)])
 
@@ -307,8 +321,8 @@ class EntryForm(BoundOnce):
     def _typed(self) -> dict[str, str]:
         """What was typed in a unit that is not the stored one."""
         kept = {}
-        for field in self:
-            if isinstance(field, Figure) and field.number is not None:
+        for field in self.figures():
+            if field.number is not None:
                 unit = self.range_of(field.kind)[2]
                 if unit in ("°F", "in/s peak") or "," in field.data:
                     kept[field.name] = f"{field.data.strip()} {unit}"

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
 
+from werkzeug.datastructures import MultiDict
 from wtforms import Form, SelectField
 from wtforms.fields.choices import SelectChoice
 from wtforms.validators import Optional
@@ -31,15 +32,17 @@ def _text(value: Any) -> str:
 class BoundOnce(Form):
     """A form of many fields of which a few are filled in: put together once a process, copied for each request.
 
-    A field that may be blank and was left so passes unasked, as `Optional` would let it pass. `validate_<field>`
-    methods are not looked for.
+    A field of which nothing was sent is copied as it reads then; a default is asked for once. A field that may be blank
+    and was left so passes unasked, as `Optional` would let it pass. `validate_<field>` and `filter_<field>` methods are
+    not looked for.
     """
 
     def __init__(self, formdata: Any = None) -> None:
-        blank = _bound(type(self))
+        blank = _bound(type(self), formdata is not None)
         own = {name: _copied(field, self) for name, field in blank._fields.items()}
         vars(self).update({**vars(blank), **own, "_fields": own, "form_errors": []})
-        self.process(formdata)
+        for name in own.keys() & formdata.keys() if formdata else ():
+            own[name].process(formdata)
 
     def validate(self, extra_validators: Any = None) -> bool:
         """Every field is asked, so that all errors are told at once."""
@@ -47,29 +50,30 @@ class BoundOnce(Form):
         good = True
         for name, field in self._fields.items():
             if name in optional and (not field.raw_data or not field.raw_data[0]) and not field.process_errors:
-                field.errors = []
+                field.errors = ()
             else:
                 good = field.validate(self) and good
         return good
 
 
 @cache
-def _bound(form: type[BoundOnce]) -> Any:
+def _bound(form: type[BoundOnce], posted: bool) -> Any:
+    """The form with nothing filled in: opened, or posted so."""
     made = form.__new__(form)
-    Form.__init__(made)
+    Form.__init__(made, MultiDict() if posted else None)
     return made
 
 
 @cache
 def _optional(form: type[BoundOnce]) -> frozenset[str]:
-    return frozenset(name for name, field in _bound(form)._fields.items()
+    return frozenset(name for name, field in _bound(form, False)._fields.items()
                      if any(isinstance(v, Optional) for v in field.validators))
 
 
 def _copied(field: Any, form: Form) -> Any:
     """The field as bound, of another form. What it says of itself (label, choices, validators) stays shared."""
     own = object.__new__(type(field))  # a field's own __new__ gives what waits to be bound
-    vars(own).update(vars(field), _form=form)
+    own.__dict__ = vars(field) | {"_form": form}
     return own
 
 

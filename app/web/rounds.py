@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app import entries, recording
 from app.check_order import order_of
 from app.entries import BadEntry, read_reading
-from app.last_values import hot_last_time, last_values, values_of
+from app.last_values import COLUMNS, hot_last_time, last_values, values_of
 from app.offline_facts import judge_facts, rules_version
 from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.cautions import caution_for
@@ -172,8 +172,10 @@ def _form_of(session: Session, ground: Ground, correcting: Reading | None) -> En
     if ground.known and key is not None:  # saved before and sent twice, it is the same entry
         form.first_sent_at = rounds.first_sent_at(session, unit().id, key)
     before = correcting.taken_at if correcting else form.first_sent_at or at
-    form.past = values_of(motor, at, lately.running) if lately and before == at else last_values(
-        session, motor, before)
+    if lately and before == at:
+        form.past = values_of(motor, at, lately.running, [f.name for f in form.figures() if f.name in COLUMNS])
+    else:
+        form.past = last_values(session, motor, before)
     return form
 
 
