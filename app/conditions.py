@@ -10,7 +10,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
-from app import recording
+from app.observing import observe
 from app.rules import facts
 from app.store import changes
 from app.store.motors import Motor
@@ -63,7 +63,7 @@ def change(session: Session, motor: Motor, wanted: Wanted, person: Person, now: 
     changes.note_change(session, unit_id=motor.unit_id, at=now, person=person, subject="motor", subject_id=motor.id,
                         label=motor.tag, field="condition", before=before, after=on_record(motor),
                         why=wanted.why or None)
-    recording.observe(session, motor, wanted.condition, now)
+    observe(session, motor, wanted.condition, now)
 
 
 def on_record(motor: Motor) -> str | None:

@@ -14,8 +14,8 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app import recording
 from app.gathering import motor_facts
+from app.observing import condition_then
 from app.rules.limits_in_force import limits_in_force, scales
 from app.rules.rule_table import SHAPE, rule_table
 from app.store.limits import limits_at
@@ -26,7 +26,7 @@ from app.store.units import Unit
 def judge_facts(session: Session, unit: Unit, motor: Motor, at: datetime) -> dict[str, Any]:
     """One motor as judge.js takes it. `limits_version` changes with any figure that its findings compare with."""
     place = motor_facts(motor, at, [], None)  # no limit asks how long it ran
-    condition = recording.condition_then(session, motor, at)
+    condition = condition_then(session, motor, at)
     figures = limits_in_force(place, condition, limits_at(session, unit.id, motor.id, at))
     shift = unit.calendar.shift_of(at)
     return {**figures, "shape": SHAPE, "as_of": at.isoformat(timespec="seconds"),

@@ -9,7 +9,8 @@ from sqlalchemy.orm import Session
 
 from app import start_records
 from app.entries import Entry
-from app.recording import Sender, observe
+from app.observing import observe
+from app.recording import Sender
 from app.rules import facts
 from app.store import dips, motors, starts
 from app.store.base import new_id

@@ -6,7 +6,6 @@ names a motor or person that is not of this unit, is refused at its field.
 
 from __future__ import annotations
 
-import hashlib
 import uuid
 from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
@@ -18,15 +17,13 @@ from sqlalchemy.orm import Session
 
 from app import judging, opened_round, usual_entry
 from app.entries import BadEntry, Entry, Problem
-from app.rules import facts
+from app.observing import condition_then, forget, observe
 from app.rules.findings import Finding
-from app.rules.running_hours import Seen
 from app.rules.shifts import Shift
-from app.store import changes, entry_ground, flags, lubrication, motors, people, rounds, starts
-from app.store.changes import Change
+from app.store import entry_ground, flags, motors, people, rounds
 from app.store.entry_ground import Ground, Instant
 from app.store.lubrication import Greasing
-from app.store.motors import Motor, MotorRun
+from app.store.motors import Motor
 from app.store.new_reading import new_reading
 from app.store.people import HEAD_OPERATOR, Person, Token
 from app.store.rounds import Reading, Round
@@ -41,9 +38,6 @@ FILLED_IN = frozenset({
 KINDS: tuple[type[Any], ...] = entry_ground.KINDS
 #: Less than this is the network's delay, not a wrong clock.
 CLOCK_NOISE_S = 2.0
-#: So long is "Undo" offered after Save, and so long may it be on its way.
-UNDO, UNDO_ON_ITS_WAY = timedelta(seconds=10), timedelta(seconds=20)
-TAKEN_BACK = "taken back"
 #: A sender without device_now may be this far ahead before it is asked to send one.
 AHEAD = timedelta(minutes=10)
 
@@ -311,53 +305,6 @@ def _instant(unit: Unit, entry_id: uuid.UUID | None, at: datetime) -> Instant:
     return Instant(entry_id, at, shift.date, shift.name)
 
 
-def take_back(session: Session, sender: Sender, key: uuid.UUID, new_key: uuid.UUID) -> Recorded:
-    """Takes an entry back within a moment of saving it: a correction that tells nothing. The entry stays readable,
-    marked; the motor counts as not looked at. Asked twice, it is done once. Raises BadEntry, NotAllowed."""
-    old = rounds.reading_by_id(session, sender.unit.id, key)
-    if old is None or sender.person is None:
-        raise BadEntry([Problem("replaces", "No entry of this unit has this id.")])
-    motor = session.get_one(Motor, old.motor_id, with_for_update={"key_share": True}, populate_existing=True)
-    newer = rounds.correction_of(session, key)
-    if newer is not None and newer.taken_back:
-        return Recorded(newer.id, False)
-    if newer is not None or old.replaces_id is not None or old.taken_back or sender.person.id != old.person_id:
-        raise NotAllowed("Only an entry of your own that corrects nothing and was not corrected is taken back.")
-    if old.round.signed_at is not None or sender.received_at - old.received_at > UNDO + UNDO_ON_ITS_WAY:
-        raise NotAllowed("It is too late to take it back. Correct it instead: both stay readable.")
-    digest = hashlib.sha256(f"taken back {old.id}".encode()).hexdigest()
-    row = Reading(
-        id=new_key, content=digest, unit_id=old.unit_id, round_id=old.round_id, motor_id=old.motor_id,
-        nameplate_id=old.nameplate_id, person_id=sender.person.id, taken_at=old.taken_at,
-        taken_at_device=old.taken_at_device, clock_offset_s=old.clock_offset_s, received_at=sender.received_at,
-        skip_reason=TAKEN_BACK, replaces_id=old.id, replaces_why=TAKEN_BACK, taken_back=True)
-    if not add_once(session, row):
-        raise OtherContent(f"{new_key} is known; make a new id.")
-    forget(session, motor, old)
-    judging.judge_reading(session, sender.unit, motor, row, old)
-    return Recorded(row.id, True)
-
-
-def condition_then(session: Session, motor: Motor, at: datetime) -> str | None:
-    """The motor's condition on record at an instant: for an entry that arrives late, a lock may have come or gone."""
-    if motor.condition_at is None or at >= motor.condition_at:
-        return motor.condition
-    since = [change for change in _by_hand(session, motor) if change.at > at]
-    if since:
-        return state_word(since[-1].before)
-    return None if motor.condition == facts.LOCKED_OUT else motor.condition  # locked by an entry newer than this one
-
-
-def state_word(on_record: str | None) -> str | None:
-    """The condition in a change's words: a lock has its tag and owner behind it."""
-    return next((state for state in facts.STATES if on_record and on_record.startswith(state)), None)
-
-
-def _by_hand(session: Session, motor: Motor) -> list[Change]:
-    """The named acts that changed this motor's condition, the newest first."""
-    return [c for c in changes.changes_of(session, "motor", motor.id, 200) if c.field == "condition"]
-
-
 def _replaced(session: Session, sender: Sender, motor: Motor, person: Person, entry: Entry) -> Reading | None:
     """The reading a correction names. Raises where it is not there, corrected before, or not this person's."""
     key = entry.columns.get("replaces_id")
@@ -374,58 +321,6 @@ def _replaced(session: Session, sender: Sender, motor: Motor, person: Person, en
         if old.round.signed_at is not None:
             raise NotAllowed("The sheet is signed. Ask the head operator to correct this entry.")
     return old
-
-
-def observe(session: Session, motor: Motor, state: str, at: datetime, exact: bool = True) -> None:
-    """The motor was seen in this state. The newest observation is its condition; a lock stands until it is ended.
-
-    exact: a start, stop or change by hand, which says when the state changed; a reading only finds it.
-    """
-    if motor.condition != facts.LOCKED_OUT and (motor.condition_at is None or at >= motor.condition_at):
-        motor.condition, motor.condition_at = state, at
-    with session.no_autoflush:  # one flush stores entry, condition and running time together
-        run = session.get(MotorRun, motor.id)
-    if run is None:
-        session.add(MotorRun(motor_id=motor.id, first_observed_at=at, observed_at=at, state=state, run_s=0.0))
-    elif at >= run.observed_at:
-        run.observe(state, at, exact)
-    else:
-        rebuild_run(session, motor, run)
-    session.flush()
-
-
-def forget(session: Session, motor: Motor, replaced: Reading) -> None:
-    """A corrected reading is no observation any more. A lock it entered stands until it is ended by name."""
-    seen = sorted([*rounds.states_seen(session, motor.id), *starts.states_seen(session, motor.id)])
-    if motor.condition_at == replaced.taken_at and motor.condition == replaced.state != facts.LOCKED_OUT:
-        known = [*seen[-1:], *((c.at, state_word(c.after)) for c in _by_hand(session, motor)[:1])]
-        motor.condition_at, motor.condition = max(known, default=(None, None))
-    run = session.get(MotorRun, motor.id)
-    if run is not None and seen:
-        rebuild_run(session, motor, run)
-    elif run is not None:
-        session.delete(run)
-    session.flush()
-
-
-def rebuild_run(session: Session, motor: Motor, run: MotorRun) -> None:
-    """Running time made anew from the entries: one of them arrived late, or was corrected."""
-    seen = [Seen(at, state) for at, state in rounds.states_seen(session, motor.id)]
-    seen += [Seen(at, state, True) for at, state in starts.states_seen(session, motor.id)]
-    seen += [Seen(c.at, c.after, True) for c in _by_hand(session, motor) if c.after in facts.STATES]
-    if not seen:
-        return
-    seen.sort(key=lambda s: s.at)
-    done = lubrication.greasings_of(session, motor.id)
-    run.first_observed_at, run.observed_at, run.state = seen[0].at, seen[0].at, seen[0].state
-    run.run_s = run.unsure_s = 0.0
-    for i, here in enumerate(seen):
-        if i:
-            run.observe(here.state, here.at, here.exact)
-        until = seen[i + 1].at if i + 1 < len(seen) else None
-        for g in done:
-            if here.at <= g.at and (until is None or g.at < until):
-                g.run_s, g.unsure_s = run.until(g.at)
 
 
 # greasings -------------------------------------------------------------------------------------------------

@@ -14,7 +14,8 @@ from sqlalchemy.orm import Session
 from app import judging, recording
 from app.entries import Entry
 from app.judging import Cause
-from app.recording import Recorded, Sender, observe
+from app.observing import observe, state_word
+from app.recording import Recorded, Sender
 from app.rules import facts, prestart, starting, starting_ahead, trips, unlogged
 from app.rules.findings import Finding
 from app.rules.limits import Limits
@@ -109,10 +110,10 @@ def condition_on_record(session: Session, motor: Motor, at: datetime) -> tuple[s
         return motor.condition, motor.condition_at
     known = _on_record(session, motor, at)
     later = [c for c in known.by_hand if c.at > at]
-    if later and recording.state_word(later[-1].before) == facts.LOCKED_OUT:  # a lock stands until the act that ends it
+    if later and state_word(later[-1].before) == facts.LOCKED_OUT:  # a lock stands until the act that ends it
         return facts.LOCKED_OUT, None
     seen = [(known.seen.at, known.seen.state)] if known.seen is not None and known.seen.state else []
-    seen += [(c.at, recording.state_word(c.after)) for c in known.by_hand if c.at <= at][:1]
+    seen += [(c.at, state_word(c.after)) for c in known.by_hand if c.at <= at][:1]
     recorded = start_ground.last_state(known, at)
     since, state = max([*seen, *([recorded] if recorded else [])], default=(None, None), key=lambda one: one[0] or at)
     return state, since
@@ -123,7 +124,7 @@ def _back_in_service(motor: Motor, known: OnRecord, at: datetime) -> datetime | 
     if motor.condition in OUT:
         return None
     by_hand = [c.at for c in known.by_hand
-               if c.at <= at and recording.state_word(c.before) in OUT and recording.state_word(c.after) not in OUT]
+               if c.at <= at and state_word(c.before) in OUT and state_word(c.after) not in OUT]
     return max([*by_hand[:1], *([known.seen_out_at] if known.seen_out_at else [])], default=None)
 
 

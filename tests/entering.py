@@ -20,6 +20,7 @@ from sqlalchemy.orm import Session, joinedload
 from app import recording, reviewing, sheets
 from app.db import Database
 from app.entries import read_greasing, read_reading
+from app.observing import observe
 from app.recording import Recorded, Sender
 from app.store import flags, motors
 from app.store.changes import note_change
@@ -218,7 +219,7 @@ class Crew:
                         subject_id=motor.id, label=motor.tag, field="condition", before=motor.condition,
                         after=condition, why="told")
             motor.condition, motor.condition_at = condition, at
-            recording.observe(session, motor, condition, at)
+            observe(session, motor, condition, at)
 
     def condition(self, tag: str = TAG) -> tuple[str | None, datetime | None]:
         with self.database.reading() as session:

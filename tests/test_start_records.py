@@ -17,7 +17,8 @@ from sqlalchemy.orm import Session
 from app import first_run, start_records
 from app.db import Database
 from app.entries import read_reading, read_start, read_stop, read_trip
-from app.recording import Recorded, Sender, observe, record_reading
+from app.observing import observe
+from app.recording import Recorded, Sender, record_reading
 from app.rules.prestart_items import ITEMS
 from app.store import flags
 from app.store.changes import note_change

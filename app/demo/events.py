@@ -8,10 +8,11 @@ from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
-from app import half_way, oil_records, power_dips, recording, start_records
+from app import half_way, oil_records, power_dips, start_records
 from app.demo import story
 from app.demo.story import Event
 from app.entries import read_start, read_stop, read_trip
+from app.observing import observe
 from app.recording import Sender
 from app.rules import facts
 from app.rules.prestart_items import BY_KEY, NOT_NEEDED, YES
@@ -103,4 +104,4 @@ def lock(session: Session, unit: Unit, at: datetime, head: Person) -> None:
     changes.note_change(session, unit_id=unit.id, at=at, person=head, subject="motor", subject_id=motor.id,
                         label=tag, field="condition", before=before,
                         after=f"{facts.LOCKED_OUT}, tag {number}, {owner}", why=why)
-    recording.observe(session, motor, facts.LOCKED_OUT, at)
+    observe(session, motor, facts.LOCKED_OUT, at)

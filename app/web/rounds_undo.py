@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 
-from app import recording
+from app import taking_back
 from app.recording import NotAllowed, OtherContent, Sender
 from app.store import rounds
 from app.store.motors import Motor
@@ -29,7 +29,7 @@ def undo(key: uuid.UUID) -> Any:
         motor = row.motor
     try:
         with writing() as session:
-            recording.take_back(session, Sender(unit(), now(), person=person()), key, _new_key())
+            taking_back.take_back(session, Sender(unit(), now(), person=person()), key, _new_key())
             session.commit()
     except (NotAllowed, OtherContent) as error:
         return render_template("rounds/already.html", key=key, motor=motor, says=str(error)), 403
@@ -48,7 +48,7 @@ def undo_s(row: Reading) -> int:
     """For how many seconds an entry is offered to be taken back; 0 when it is no more, or is somebody else's."""
     if row.person_id != person().id or row.replaces_id is not None or row.taken_back:
         return 0
-    return max(0, round((row.received_at + recording.UNDO - now()).total_seconds()))
+    return max(0, round((row.received_at + taking_back.UNDO - now()).total_seconds()))
 
 
 def just_taken_back(session: Session, motor: Motor, key: str) -> Reading | None:
