@@ -231,15 +231,15 @@ def _byte_order(element: byte_order, compiler: Any, **kw: Any) -> str:
 
 #: What the statements of a week are asked with: they are put together once.
 UNIT = sa.bindparam("unit_id", type_=sa.Integer())
-START, END = sa.bindparam("start", type_=UtcDateTime()), sa.bindparam("end", type_=UtcDateTime())
+FROM, UNTIL = sa.bindparam("start", type_=UtcDateTime()), sa.bindparam("end", type_=UtcDateTime())
 
 
 def within(model: Any) -> tuple[Any, ...]:
     """What happened in the unit in [start, end)."""
-    return model.unit_id == UNIT, model.at >= START, model.at < END
+    return model.unit_id == UNIT, model.at >= FROM, model.at < UNTIL
 
 
-def stood(unit_id: Any = UNIT, start: Any = START, end: Any = END) -> sa.CompoundSelect[tuple[int]]:
+def stood(unit_id: Any = UNIT, start: Any = FROM, end: Any = UNTIL) -> sa.CompoundSelect[tuple[int]]:
     """Ids of the flags that stood at any time in [start, end): raised before its end, not closed before its start.
 
     Two index look-ups, so that old weeks of a long history cost no more than new ones.

@@ -7,14 +7,14 @@ motor, neither skipped nor replaced by a correction.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
 
-from app.export.week import Week, stood
+from app.export.week import UNIT, UNTIL, Week, stood
 from app.rules.findings import PRIORITIES
 from app.store.base import UtcDateTime
 from app.store.changes import Change
@@ -88,16 +88,28 @@ def _one(name: str, rated: bool, n: list[int], readings: list[int]) -> Compared:
 # the query -------------------------------------------------------------------------------------------------
 
 
-def count_arms(unit_id: int, weeks: Sequence[Week]) -> list[sa.Subquery]:
-    """One subquery a measure, each with name, start and count: a row for each week in which there is something.
+def compared_with(week: Week) -> dict[str, Any]:
+    """What the arms of `count_arms` are asked with, beside the unit."""
+    weeks = weeks_compared(week)
+    given: dict[str, Any] = {"since": weeks[-1].start, "since_date": weeks[-1].span.first,
+                             "end": week.end, "last_date": week.span.last}
+    for i, one in enumerate(weeks):
+        given |= {f"start_{i}": one.start, f"until_{i}": one.end, f"first_{i}": one.span.first,
+                  f"last_{i}": one.span.last}
+    return given
 
-    Each is bounded by the span of all the weeks as well, so that it is looked up in its own index.
+
+def count_arms(weeks: int) -> list[sa.Subquery]:
+    """One subquery a measure, each with name, start and count: a row for each of so many weeks in which there is
+    something. Each is bounded by the span of all the weeks as well, so that it is looked up in its own index.
     """
-    start, end = weeks[-1].start, weeks[0].end
+    since = sa.bindparam("since", type_=UtcDateTime())
     w = sa.union_all(*(
-        sa.select(sa.literal(one.start, UtcDateTime).label("start"), sa.literal(one.end, UtcDateTime).label("until"),
-                  sa.literal(one.span.first, sa.Date).label("first"), sa.literal(one.span.last, sa.Date).label("last"))
-        for one in weeks)).subquery()
+        sa.select(sa.bindparam(f"start_{i}", type_=UtcDateTime()).label("start"),
+                  sa.bindparam(f"until_{i}", type_=UtcDateTime()).label("until"),
+                  sa.bindparam(f"first_{i}", type_=sa.Date()).label("first"),
+                  sa.bindparam(f"last_{i}", type_=sa.Date()).label("last"))
+        for i in range(weeks))).subquery()
 
     def arm(name: Any, inside: Any, *where: Any) -> sa.Subquery:
         given = name if isinstance(name, sa.ColumnElement) else sa.literal(name)
@@ -105,8 +117,8 @@ def count_arms(unit_id: int, weeks: Sequence[Week]) -> list[sa.Subquery]:
                 .select_from(w).where(inside, *where).group_by(given, w.c.start).subquery())
 
     def at(name: Any, model: Any, instant: Any, *where: Any) -> sa.Subquery:
-        return arm(name, sa.and_(instant >= w.c.start, instant < w.c.until), model.unit_id == unit_id,
-                   instant >= start, instant < end, *where)
+        return arm(name, sa.and_(instant >= w.c.start, instant < w.c.until), model.unit_id == UNIT,
+                   instant >= since, instant < UNTIL, *where)
 
     looked = (Reading.skip_reason.is_(None), Reading.watch.is_(False), not_corrected(),
               sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)))
@@ -116,9 +128,10 @@ def count_arms(unit_id: int, weeks: Sequence[Week]) -> list[sa.Subquery]:
     stood_then = sa.and_(Flag.raised_at < w.c.until, sa.or_(Flag.closed_at.is_(None), Flag.closed_at >= w.c.start))
     return [
         at(READINGS, Reading, Reading.taken_at, *looked),
-        arm(SIGNED, Round.shift_date.between(w.c.first, w.c.last), Round.unit_id == unit_id,
-            Round.signed_at.is_not(None), Round.shift_date.between(weeks[-1].span.first, weeks[0].span.last)),
-        arm(STOOD, stood_then, Flag.id.in_(stood(unit_id, start, end))),
+        arm(SIGNED, Round.shift_date.between(w.c.first, w.c.last), Round.unit_id == UNIT, Round.signed_at.is_not(None),
+            Round.shift_date.between(sa.bindparam("since_date", type_=sa.Date()),
+                                     sa.bindparam("last_date", type_=sa.Date()))),
+        arm(STOOD, stood_then, Flag.id.in_(stood(start=since))),
         at(RAISED, Flag, Flag.raised_at), at(sa.literal("raised as ") + Flag.priority, Flag, Flag.raised_at),
         at(CLOSED, Flag, Flag.closed_at), at(STARTS, Start, Start.at), at(OUTSIDE, Start, Start.at, outside),
         at(AUTOMATIC, Start, Start.at, Start.outcome == "automatic"), at(TRIPS, Trip, Trip.at),

@@ -9,24 +9,26 @@ from collections import Counter, defaultdict, deque
 from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session, aliased
 
-from app.export.week import Week
-from app.export.week_compare import Compared, count_arms, from_counts, weeks_compared
+from app.export.week import FROM, UNIT, UNTIL, Week, within
+from app.export.week_compare import Compared, compared_with, count_arms, from_counts, weeks_compared
 from app.export.week_rounds import OnRoute
 from app.rules import facts, greased, starting_basis
 from app.rules.starting_facts import AUTOMATIC, FAILED, StartPlan
 from app.rules.tables import MakesNoSense
-from app.store.base import Real
+from app.store.base import Real, UtcDateTime
 from app.store.changes import Change
 from app.store.flags import Finding
 from app.store.limits import LimitChange, limits_from
 from app.store.lubrication import Greasing, something_went_in
 from app.store.motors import Motor, Nameplate
 from app.store.people import Person
+from app.store.prepared import Prepared
 from app.store.rounds import Reading
 from app.store.starts import Start, Trip, TripAct
 from app.store.units import Unit
@@ -137,15 +139,32 @@ def _arm(kind: str, at: Any, what: Any, person_id: Any, *, motor_id: Any, words:
 
 def broken_rules(cause: str, key: Any) -> Any:
     """The rules that judged an entry and found something, with commas."""
-    return (sa.select(sa.func.aggregate_strings(Finding.rule, ", "))
+    return (sa.select(sa.func.aggregate_strings(Finding.rule, sa.literal_column("', '")))
             .where(Finding.cause == cause, Finding.cause_id == key).scalar_subquery())
 
 
-def _lines(session: Session, unit_id: int, week: Week) -> Iterator[Line]:
-    def within(model: Any) -> tuple[Any, ...]:
-        return model.unit_id == unit_id, model.at >= week.start, model.at < week.end
+#: The first starts of a week are counted with those of the hour before it.
+HOUR_BEFORE = sa.bindparam("hour_before", type_=UtcDateTime())
 
-    found = (sa.select(sa.func.aggregate_strings(TripAct.found, "; "))
+
+def given_by(unit_id: int, week: Week) -> dict[str, Any]:
+    """What the statements of a week are asked with."""
+    return {"unit_id": unit_id, "start": week.start, "end": week.end, "hour_before": week.start - HOUR}
+
+
+def _lines(session: Session, unit_id: int, week: Week) -> Iterator[Line]:
+    asked = _done(len(weeks_compared(week)))
+    rows = asked.rows(session, {**given_by(unit_id, week), **compared_with(week)})
+    return map(Line._make, asked.all_values(session, rows))
+
+
+@cache
+def _done(weeks: int) -> Prepared:
+    return Prepared(lambda: _was_done(weeks))
+
+
+def _was_done(weeks: int) -> sa.Select[Any]:
+    found = (sa.select(sa.func.aggregate_strings(TripAct.found, sa.literal_column("'; '")))
              .where(TripAct.trip_id == Trip.id, TripAct.found.is_not(None)).scalar_subquery())
     older = aliased(Reading)
     none = sa.cast(sa.null(), sa.Integer)
@@ -153,7 +172,7 @@ def _lines(session: Session, unit_id: int, week: Week) -> Iterator[Line]:
         # what: outcome; an hour of the week before too, for the first starts of this one
         _arm(START, Start.at, Start.outcome, Start.person_id, motor_id=Start.motor_id, number=Start.duration_s,
              broke=broken_rules("start", Start.id)).join(Motor, Motor.id == Start.motor_id)
-        .where(Start.unit_id == unit_id, Start.at > week.start - HOUR, Start.at < week.end),
+        .where(Start.unit_id == UNIT, Start.at > HOUR_BEFORE, Start.at < UNTIL),
         # what: the protection that opened; words: the cause as first found; more: what was found since
         _arm(TRIP, Trip.at, Trip.protection, Trip.person_id, motor_id=Trip.motor_id, words=Trip.cause, more=found)
         .join(Motor, Motor.id == Trip.motor_id).where(*within(Trip)),
@@ -171,18 +190,17 @@ def _lines(session: Session, unit_id: int, week: Week) -> Iterator[Line]:
         _arm(CORRECTED, Reading.received_at, sa.literal("reading"), Reading.person_id, motor_id=Reading.motor_id,
              more=Reading.replaces_why).join(older, older.id == Reading.replaces_id)
         .join(Motor, Motor.id == Reading.motor_id)
-        .where(Reading.unit_id == unit_id, Reading.taken_at >= week.start, Reading.taken_at < week.end),
+        .where(Reading.unit_id == UNIT, Reading.taken_at >= FROM, Reading.taken_at < UNTIL),
         # every limit of starts ever set, few rows: which were in force. what: the name; number: the value
         _arm(LIMIT, LimitChange.at, LimitChange.name, LimitChange.person_id, motor_id=LimitChange.motor_id,
              number=LimitChange.value).outerjoin(Motor, sa.false())
-        .where(LimitChange.unit_id == unit_id, LimitChange.name.startswith("start_", autoescape=True)),
+        .where(LimitChange.unit_id == UNIT, LimitChange.name.startswith("start_", autoescape=True)),
         # what: the measure; at: the start of the week it is of; number: the count
         *(sa.select(sa.literal(COUNT), c.start, none, sa.literal(""), sa.literal(""), c.name, _NO_TEXT, _NO_TEXT,
                     sa.cast(c["count"], Real), _NO_TEXT, _NO_TEXT)
-          for c in (arm.c for arm in count_arms(unit_id, weeks_compared(week)))))
+          for c in (arm.c for arm in count_arms(weeks))))
     every = sa.union_all(*arms).subquery()
-    for row in session.execute(sa.select(every).order_by(every.c.at, every.c.kind, every.c.tag, every.c.what)):
-        yield Line(*row)
+    return sa.select(every).order_by(every.c.at, every.c.kind, every.c.tag, every.c.what)
 
 
 # starts against what is allowed ----------------------------------------------------------------------------

@@ -12,10 +12,12 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from app.export.week import ExceptionRow, Week, byte_order, stood
+from app.export.week import FROM, ExceptionRow, Week, byte_order, stood
 from app.rules.findings import PRIORITIES, THIS_SHIFT
+from app.store.base import UtcDateTime
 from app.store.flags import Flag
 from app.store.motors import Motor
+from app.store.prepared import Prepared
 
 #: What keeps coming back: raised this often in four weeks, or seen this often without going away.
 RAISED_AGAIN = 2
@@ -126,22 +128,30 @@ def repeats(session: Session, unit_id: int, week: Week, now: datetime) -> list[R
     """
     if week.start > now:
         return []
-    back = week.end - LOOK_BACK
-    here = sa.or_(Flag.closed_at.is_(None), Flag.closed_at >= week.start)
+    given = {"unit_id": unit_id, "start": week.start, "end": week.end, "back": week.end - LOOK_BACK}
+    rows = _REPEATS.rows(session, given)
+    return [Repeat(*r[:5], int(r[5]), int(r[6]), int(r[7]), r[8] > 0, *r[9:])
+            for r in _REPEATS.all_values(session, rows)]
+
+
+def _coming_back() -> sa.Select[Any]:
+    back = sa.bindparam("back", type_=UtcDateTime())
+    here = sa.or_(Flag.closed_at.is_(None), Flag.closed_at >= FROM)
 
     def count(condition: Any) -> sa.ColumnElement[int]:
         return sa.func.sum(sa.case((condition, 1), else_=0))
 
     lately = count(Flag.raised_at >= back)
     seen = sa.func.sum(sa.case((here, Flag.times_seen), else_=0))
-    query = (
-        sa.select(Motor.area, Motor.tag, Motor.service, Flag.rule, Flag.end, count(Flag.raised_at >= week.start),
+    return (
+        sa.select(Motor.area, Motor.tag, Motor.service, Flag.rule, Flag.end, count(Flag.raised_at >= FROM),
                   lately, seen, count(Flag.closed_at.is_(None)), sa.func.min(Flag.raised_at),
                   sa.func.max(Flag.last_seen_at), Motor.id, sa.func.max(Flag.action_at))
-        .join(Motor, Motor.id == Flag.motor_id).where(Flag.id.in_(stood(unit_id, back, week.end)))
+        .join(Motor, Motor.id == Flag.motor_id).where(Flag.id.in_(stood(start=back)))
         .group_by(Motor.id, Motor.area, Motor.tag, Motor.service, Flag.rule, Flag.end)
         .having(count(here) > 0, sa.or_(lately >= RAISED_AGAIN, seen >= SEEN_AGAIN))
         .order_by(lately.desc(), seen.desc(), byte_order(Motor.tag), byte_order(Flag.rule),
                   Flag.end, Motor.id))
-    return [Repeat(*r[:5], int(r[5]), int(r[6]), int(r[7]), r[8] > 0, *r[9:]) for r in session.execute(query)]
 
+
+_REPEATS = Prepared(_coming_back)

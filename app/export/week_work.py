@@ -12,13 +12,14 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session, aliased
 
 from app.export.tables import NUMBER, TEXT, TIME, Column, Row, figure, local_iso
-from app.export.week import AT_ONCE, Week
+from app.export.week import FROM, UNIT, UNTIL, Week
 from app.export.week_done import HOUR, allowances, set_limits
 from app.export.week_events import OIL, Rows, lubricated_in
 from app.export.week_rounds import OnRoute
 from app.rules.greased import TOO_SOON, WRONG
 from app.store.motors import Motor
 from app.store.people import Person
+from app.store.prepared import Prepared, as_key
 from app.store.rounds import Reading
 from app.store.units import Unit
 
@@ -151,18 +152,28 @@ def change_rows(session: Session, unit: Unit, week: Week, changes: Rows) -> Iter
 
 
 def _corrections(session: Session, unit: Unit, week: Week) -> Iterator[Row]:
-    old = aliased(Reading)
-    found = session.execute(
-        sa.select(Reading, old, Motor.tag, Person.name).join(old, old.id == Reading.replaces_id)
-        .join(Motor, Motor.id == Reading.motor_id).join(Person, Person.id == Reading.person_id)
-        .where(Reading.unit_id == unit.id, Reading.taken_at >= week.start, Reading.taken_at < week.end)
-        .order_by(Reading.received_at, Reading.id).execution_options(yield_per=AT_ONCE))
-    for new, before, tag, name in found:
-        for key in OBSERVED:
-            was, now = getattr(before, key), getattr(new, key)
+    rows = _CORRECTED.rows(session, {"unit_id": unit.id, "start": week.start, "end": week.end})
+    for received_at, why, tag, name, *observed in _CORRECTED.all_values(session, rows):
+        new, old = observed[:len(OBSERVED)], observed[len(OBSERVED):]
+        for key, was, now in zip(OBSERVED, old, new, strict=True):
             if was != now:
-                yield (local_iso(new.received_at, week.zone), "reading", tag, key, _told(was, week), _told(now, week),
-                       name, new.replaces_why)
+                yield (local_iso(received_at, week.zone), "reading", tag, key, _told(was, week), _told(now, week),
+                       name, why)
+
+
+def _corrected() -> sa.Select[Any]:
+    old = aliased(Reading)
+    return (
+        sa.select(Reading.received_at, Reading.replaces_why, Motor.tag, Person.name,
+                  *(as_key(getattr(Reading, name)) for name in OBSERVED),
+                  *(as_key(getattr(old, name)) for name in OBSERVED))
+        .join(old, old.id == Reading.replaces_id)
+        .join(Motor, Motor.id == Reading.motor_id).join(Person, Person.id == Reading.person_id)
+        .where(Reading.unit_id == UNIT, Reading.taken_at >= FROM, Reading.taken_at < UNTIL)
+        .order_by(Reading.received_at, Reading.id))
+
+
+_CORRECTED = Prepared(_corrected)
 
 
 def _told(value: Any, week: Week) -> str | None:

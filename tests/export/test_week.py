@@ -295,8 +295,7 @@ def test_a_week_costs_one_query_whatever_its_rows(session: Session, plant: Plant
     def note(_c: object, _cursor: object, statement: str, *_rest: object) -> None:
         asked.append(statement)
 
-    connection = session.connection()
-    sa.event.listen(connection, "before_cursor_execute", note)
+    sa.event.listen(session.get_bind(), "before_cursor_execute", note)
     assert len(rows_of(session, unit)) == 30
     assert len(asked) == 1
 

@@ -154,7 +154,7 @@ def test_what_was_done_costs_one_query_however_much_it_was(session: Session, pla
     week = week_for(plant.unit, WEEK)
     route = route_of(session, plant.unit.id, week)
     asked: list[str] = []
-    sa.event.listen(session.connection(), "before_cursor_execute", lambda *told: asked.append(told[2]))
+    sa.event.listen(session.get_bind(), "before_cursor_execute", lambda *told: asked.append(told[2]))
     assert len(done_in(session, plant.unit, week, route).starts) == 12
     assert len(asked) == 1
 

@@ -120,8 +120,7 @@ def test_a_timed_look_of_the_first_run_watch_is_no_rounds_check(session: Session
 def test_many_readings_are_loaded_in_as_many_queries_as_few(session: Session, plant: Plant) -> None:
     def asked() -> int:
         statements: list[str] = []
-        connection = session.connection()
-        sa.event.listen(connection, "before_cursor_execute", lambda *told: statements.append(told[2]))
+        sa.event.listen(session.get_bind(), "before_cursor_execute", lambda *told: statements.append(told[2]))
         session.expire_all()
         coverage(session, unit, given, AFTERWARDS)
         return len(statements)
