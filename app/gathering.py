@@ -124,8 +124,7 @@ def _pace(session: Session, reading: Reading | NewReading, fast_s: float,
           ground: Ground | None) -> tuple[float | None, int]:
     """Seconds since this person's entry before, and how many entries in a row came within `fast_s`."""
     lately = ground.lately if ground is not None else None
-    before = lately.by_person if lately else rounds.previous_by_person(session, reading.person_id, reading.taken_at,
-                                                                       PACE_LOOK_BACK)
+    before = lately.by_person if lately else rounds.previous_by_person(session, reading.person_id, reading.taken_at)
     return pace_of(reading, before[:PACE_LOOK_BACK], fast_s)
 
 

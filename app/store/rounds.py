@@ -354,20 +354,24 @@ def newest_readings(session: Session, motor_id: int, most: int = 30, before: dat
                                          sa.orm.joinedload(Reading.nameplate))))
 
 
+#: So many looks before an entry tell the pace of the walk.
+_PACE_OF = 10
+# How many is said in the statement: of a number that comes as a value PostgreSQL knows nothing, and plans each time.
 _PACE = Prepared(lambda: sa.select(Reading.taken_at).where(
     Reading.person_id == sa.bindparam("person_id", type_=sa.Integer()),
     Reading.taken_at < sa.bindparam("before", type_=UtcDateTime()), Reading.token_id.is_(None))
-    .order_by(Reading.taken_at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
+    .order_by(Reading.taken_at.desc()).limit(sa.literal_column(str(_PACE_OF))))
 
 
-def asking_previous_by_person(person_id: int, before: datetime, most: int = 10) -> Question[list[datetime]]:
+def asking_previous_by_person(person_id: int, before: datetime) -> Question[list[datetime]]:
     """When this person took the readings just before, the newest first: for the pace of the walk."""
-    return Question(_PACE, {"person_id": person_id, "before": before, "most": most},
+    return Question(_PACE, {"person_id": person_id, "before": before},
                     lambda session, rows: [_PACE.values(session, row)[0] for row in rows])
 
 
-def previous_by_person(session: Session, person_id: int, before: datetime, most: int = 10) -> list[datetime]:
-    return ask(session, asking_previous_by_person(person_id, before, most))
+def previous_by_person(session: Session, person_id: int, before: datetime) -> list[datetime]:
+    return ask(session, asking_previous_by_person(person_id, before))
+
 
 
 def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:
