@@ -231,6 +231,8 @@ class _Reader:
 
 def clean_text(text: str) -> str:
     """Text without control characters (line ends and tabs stay) and without blanks around it."""
+    if text.isascii() and text.isprintable():
+        return text.strip()
     text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
     return "".join(c for c in text if c in "\n\t" or unicodedata.category(c) not in ("Cc", "Cs")).strip()
 

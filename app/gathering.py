@@ -16,7 +16,7 @@ from app.store import lubrication, rounds, temporary
 from app.store.entry_ground import GREASED_BY, Ground
 from app.store.known_before import KnownBefore, known_before
 from app.store.lubrication import ChartRow, Greased, Greasing, Interval
-from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate
+from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, SeenRun
 from app.store.new_reading import NewReading
 from app.store.rounds import Reading
 from app.store.units import Unit
@@ -41,7 +41,7 @@ def plate_facts(plate: Nameplate | None) -> facts.Nameplate:
         frame=plate.frame, amps_unknown_because=because, load_wk2_lbft2=plate.load_wk2_lbft2)
 
 
-def run_h_between(run: MotorRun | None, greased_at: datetime | None, greased_run_s: float | None,
+def run_h_between(run: MotorRun | SeenRun | None, greased_at: datetime | None, greased_run_s: float | None,
                   at: datetime) -> float | None:
     """Running hours since a greasing, as estimated; before the first observation a motor is taken to have run."""
     if greased_at is None:
@@ -54,7 +54,7 @@ def run_h_between(run: MotorRun | None, greased_at: datetime | None, greased_run
     return max(0.0, (run.until(at)[0] - then_s) / 3600)
 
 
-def unsure_h_between(run: MotorRun | None, greased_at: datetime | None, greased_unsure_s: float | None,
+def unsure_h_between(run: MotorRun | SeenRun | None, greased_at: datetime | None, greased_unsure_s: float | None,
                      at: datetime) -> float | None:
     """Of those, the hours in which it may have been otherwise. What is older than the record is unsure whole."""
     if greased_at is None:
@@ -67,7 +67,7 @@ def unsure_h_between(run: MotorRun | None, greased_at: datetime | None, greased_
     return max(0.0, (run.until(at)[1] - then_s) / 3600)
 
 
-def point_facts(point: LubricationPoint, greased: Greasing | Greased | None, run: MotorRun | None,
+def point_facts(point: LubricationPoint, greased: Greasing | Greased | None, run: MotorRun | SeenRun | None,
                 at: datetime) -> facts.LubricationPoint:
     """One line of the chart with the newest of the recorded greasings and the register's own date."""
     last_at, run_s, unsure_s = (greased.at, greased.run_s, greased.unsure_s) if greased else (None, None, None)
@@ -105,7 +105,7 @@ def run_then(session: Session, motor: Motor, at: datetime, known: KnownBefore | 
                     state=found or facts.STANDBY, run_s=max(0.0, run.run_s - later_s), unsure_s=run.unsure_s)
 
 
-def motor_facts(motor: Motor, at: datetime, greased: list[Greased], run: MotorRun | None) -> facts.Motor:
+def motor_facts(motor: Motor, at: datetime, greased: list[Greased], run: MotorRun | SeenRun | None) -> facts.Motor:
     plate = plate_facts(motor.nameplate_at(at))
 
     def chart(end: str) -> facts.LubricationPoint:

@@ -47,7 +47,8 @@ def last_values(session: Session, motor: Motor, before: datetime) -> dict[str, L
 def values_of(motor: Motor, before: datetime, past: list[Past], names: Iterable[str] = COLUMNS) -> dict[str, Last]:
     """The same from the running readings themselves, the newest first. names: of these fields only."""
     plate = motor.nameplate_at(before)
-    running = [p.row for p in past[:MOST] if plate is None or p.row.nameplate_id == plate.id]
+    plate_id = plate.id if plate else None
+    running = [p.row for p in past[:MOST] if plate_id is None or p.row.nameplate_id == plate_id]
     rated = {"amps": plate.amps, "volts": plate.volts} if plate else {}
     told = {}
     for name in names:

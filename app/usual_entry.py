@@ -15,7 +15,7 @@ from app.rules import facts
 from app.rules.findings import Finding
 from app.store import flags, motors, new_reading
 from app.store.entry_ground import Ground
-from app.store.motors import MotorRun
+from app.store.motors import MotorRun, SeenRun
 from app.store.new_reading import NewReading
 from app.store.prepared import Question, ask_together
 from app.store.units import Unit
@@ -37,7 +37,7 @@ def store(session: Session, unit: Unit, ground: Ground, row: NewReading) -> list
     return judging.judge_newest(session, unit, ground, row, flagged)
 
 
-def _seen(session: Session, ground: Ground, state: str, row: NewReading) -> MotorRun:
+def _seen(session: Session, ground: Ground, state: str, row: NewReading) -> MotorRun | SeenRun:
     """How long the motor has run, now that it was found in this state."""
     run = ground.run
     if run is None:

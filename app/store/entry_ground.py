@@ -20,7 +20,7 @@ from app.store import lubrication, rounds
 from app.store.base import Key16, UtcDateTime
 from app.store.limits import LimitChange
 from app.store.lubrication import Greased, Greasing
-from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, tag_key
+from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, SeenRun, tag_key
 from app.store.prepared import Kept, Prepared, Question, Row, ask_together, columns_of, detached, no_answer
 from app.store.rounds import Past, Reading, Round, not_corrected
 from app.store.starts import Start, Stop, Trip
@@ -59,7 +59,7 @@ class Ground(NamedTuple):
     motor: Motor
     condition: str | None
     condition_at: datetime | None
-    run: MotorRun | None  # of no session: what becomes of it is stored by its columns
+    run: MotorRun | SeenRun | None
     round_id: int | None  # of the entry's shift, once somebody opened it
     known: bool  # the id names a stored entry
     late: bool  # a reading taken later is there
@@ -86,6 +86,11 @@ class _Columns(NamedTuple):
 @cache
 def _columns() -> _Columns:
     return _Columns(columns_of(Motor, SEEN), *map(columns_of, (Nameplate, LubricationPoint, MotorRun)))
+
+
+@cache
+def _run_names() -> tuple[str, ...]:
+    return tuple(column.key for column in _columns().run)
 
 
 _AT = sa.bindparam("at", type_=UtcDateTime())
@@ -180,11 +185,11 @@ def _made(session: Session, ground: Prepared, rows: list[Row], entry: Instant) -
                   entry)
 
 
-def _run(values: list[Any]) -> MotorRun | None:
-    """How long the motor has run, as a free object; None before its first observation."""
+def _run(values: list[Any]) -> SeenRun | None:
+    """How long the motor has run; None before its first observation."""
     if values[0] is None:
         return None
-    return MotorRun(**{c.key: value for c, value in zip(_columns().run, values, strict=True)})
+    return SeenRun(**dict(zip(_run_names(), values, strict=True)))
 
 
 def _motor(rows: list[list[Any]]) -> Motor:

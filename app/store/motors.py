@@ -6,6 +6,7 @@ import re
 import secrets
 import unicodedata
 from datetime import date, datetime
+from types import SimpleNamespace
 from typing import Any
 
 import sqlalchemy as sa
@@ -212,7 +213,27 @@ class LubricationPoint(Base):
         return frozenset(filter(None, (self.computed or "").split(",")))
 
 
-class MotorRun(Base):
+class Ran:
+    """What a motor's running time tells of itself, stored or read with a save's ground."""
+
+    observed_at: Any
+    state: Any
+    run_s: Any
+    unsure_s: Any
+
+    def observe(self, state: str, at: datetime, exact: bool) -> None:
+        """The next observation, in the order of time. exact: it says itself when the state changed."""
+        self.run_s, self.unsure_s = self.until(at, state != self.state, exact)
+        self.observed_at, self.state = at, state
+
+    def until(self, at: datetime, changed: bool = False, exact: bool = False) -> tuple[float, float]:
+        """Running and unsure seconds up to an instant not before the newest observation."""
+        gap_s = max(0.0, (at - self.observed_at).total_seconds())
+        unsure_s = 3600.0 * running_hours.unsure_h(gap_s / 3600.0, changed, exact)
+        return self.run_s + (gap_s if self.state == facts.RUNNING else 0.0), self.unsure_s + unsure_s
+
+
+class MotorRun(Ran, Base):
     """How long a motor has run, kept up with every observation so that no page adds up history.
 
     The method, and what makes hours unsure, stand in app/rules/running_hours.py. Rebuilt from the entries when one
@@ -228,16 +249,12 @@ class MotorRun(Base):
     run_s: Mapped[float] = mapped_column(Real, default=0.0)  # running seconds from the first observation to the newest
     unsure_s: Mapped[float] = mapped_column(Real, default=0.0, server_default=sa.text("0"))  # may have been otherwise
 
-    def observe(self, state: str, at: datetime, exact: bool) -> None:
-        """The next observation, in the order of time. exact: it says itself when the state changed."""
-        self.run_s, self.unsure_s = self.until(at, state != self.state, exact)
-        self.observed_at, self.state = at, state
 
-    def until(self, at: datetime, changed: bool = False, exact: bool = False) -> tuple[float, float]:
-        """Running and unsure seconds up to an instant not before the newest observation."""
-        gap_s = max(0.0, (at - self.observed_at).total_seconds())
-        unsure_s = 3600.0 * running_hours.unsure_h(gap_s / 3600.0, changed, exact)
-        return self.run_s + (gap_s if self.state == facts.RUNNING else 0.0), self.unsure_s + unsure_s
+class SeenRun(Ran, SimpleNamespace):
+    """The same of no session, by its columns: what becomes of it is stored by `storing_run`."""
+
+    motor_id: int
+    first_observed_at: datetime
 
 
 _SEEN = Prepared(lambda: sa.update(Motor.__table__).where(  # type: ignore[arg-type]
@@ -262,7 +279,7 @@ def begin_run(session: Session, motor_id: int, state: str, at: datetime) -> Moto
     return run
 
 
-def storing_run(run: MotorRun) -> Question[None]:
+def storing_run(run: MotorRun | SeenRun) -> Question[None]:
     """The motor's running time, from an object of no session."""
     return Question(_RUN, {"which": run.motor_id, "observed_at": run.observed_at, "state": run.state,
                            "run_s": run.run_s, "unsure_s": run.unsure_s}, no_answer)

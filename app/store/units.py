@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -32,11 +33,21 @@ class Unit(Base):
 
     @property
     def calendar(self) -> Calendar:
-        return Calendar(self.time_zone, tuple(p.as_rule() for p in self.patterns))
+        return _calendar(self.time_zone, tuple(
+            (p.valid_from, tuple((s["name"], s["at"]) for s in p.shifts)) for p in self.patterns))
 
     @property
     def show(self) -> Show:
-        return Show(self.temperature, self.vibration, self.grease, self.power)
+        return _show(self.temperature, self.vibration, self.grease, self.power)
+
+
+_show = lru_cache(Show)  # a few, and every request asks
+
+
+@lru_cache(256)
+def _calendar(zone_name: str, patterns: tuple[tuple[datetime | None, tuple[tuple[str, str], ...]], ...]) -> Calendar:
+    return Calendar(zone_name, tuple(Pattern(tuple(ShiftStart(*start) for start in starts), valid_from)
+                                     for valid_from, starts in patterns))
 
 
 class ShiftPattern(Base):
@@ -48,9 +59,6 @@ class ShiftPattern(Base):
     unit_id: Mapped[int] = mapped_column(sa.ForeignKey("unit.id"), index=True)
     valid_from: Mapped[datetime | None] = mapped_column(UtcDateTime)
     shifts: Mapped[list[dict[str, Any]]] = mapped_column(sa.JSON)  # [{"name": "Day", "at": "06:00"}]
-
-    def as_rule(self) -> Pattern:
-        return Pattern(tuple(ShiftStart(s["name"], s["at"]) for s in self.shifts), self.valid_from)
 
 
 def unit_named(session: Session, name: str) -> Unit | None:

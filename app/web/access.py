@@ -228,40 +228,45 @@ def ask_to_sign_in() -> Any:
 
 def check_request() -> Any:
     """Before every request: who is it, may they, is the form ours. Returns a response to give instead, or None."""
-    g.signed_in = None
-    g.visitor = request.cookies.get(bound_to_host("visitor"), "")
-    if request.endpoint is None:
+    # Each name asked of flask's `request` and `g` is looked up anew: every save asks fifty times.
+    asked, held = request._get_current_object(), g._get_current_object()  # type: ignore[attr-defined]
+    held.signed_in = signed = None
+    held.visitor = asked.cookies.get(bound_to_host("visitor"), "")
+    endpoint, posted = asked.endpoint, asked.method == "POST"
+    if endpoint is None:
         return None  # 404 and 405 answer for themselves
-    if request.endpoint.endswith("static"):
+    if endpoint.endswith("static"):
         return None
-    view = current_app.view_functions[request.endpoint]
+    view = current_app.view_functions[endpoint]
     allowed = getattr(view, "allowed", None)
     if allowed is None:
         abort(403, "This page has not decided who may see it.")
     if allowed == TOKEN:
         return None
     if hasattr(view, "body_limit"):  # a page that takes files says how large they may be
-        request.max_content_length = request.max_form_memory_size = view.body_limit
+        asked.max_content_length = asked.max_form_memory_size = view.body_limit
     if getattr(view, "without_session", False):
         return None
-    if foreign_origin() and request.method == "POST":
+    if posted and foreign_origin():
         abort(403, "This form came from another site.")
-    value = request.cookies.get(cookie_name())
+    value = asked.cookies.get(cookie_name())
     if value:
-        g.signed_in = people.live_session(database().glance(), hashed(value), now())
-        if g.signed_in and (not g.signed_in.person.active or g.signed_in.locked(now(), desk_idle())):
-            g.signed_in = None
-        if g.signed_in:
-            _touch(request.endpoint)
-    if not g.signed_in and not g.visitor:
-        g.visitor = g.new_visitor = secrets.token_urlsafe(16)
+        signed = people.live_session(database().glance(), hashed(value), now())
+        if signed and (not signed.person.active or signed.locked(now(), desk_idle())):
+            signed = None
+        held.signed_in = signed
+        if signed:
+            _touch(endpoint)
+    if not signed and not held.visitor:
+        held.visitor = held.new_visitor = secrets.token_urlsafe(16)
     if allowed == ANYONE:
         return None
-    if g.signed_in is None:
+    if signed is None:
         return ask_to_sign_in()
-    if not person().may(allowed):
-        abort(403, f"This needs a {allowed}. You are signed in as {person().name}, {person().role}.")
-    if request.method == "POST" and not request.is_json and not token_fits():
+    who = signed.person
+    if not who.may(allowed):
+        abort(403, f"This needs a {allowed}. You are signed in as {who.name}, {who.role}.")
+    if posted and not asked.is_json and not token_fits():
         tell_access("form without its token")
         other = someone_elses_form()
         if other:

@@ -45,13 +45,15 @@ OVER_HTTPS = ("Strict-Transport-Security", "max-age=31536000")
 
 
 def with_headers(response: Response) -> Response:
-    said = {name.lower() for name, _ in response.headers}
+    headers = response.headers
+    said = {name.lower() for name, _ in headers}
     for name, value in (*HEADERS, OVER_HTTPS) if request.is_secure else HEADERS:
         if name.lower() not in said:
-            response.headers.add(name, value)
-    if not (request.endpoint or "").endswith("static") and not response.cache_control.public:
+            headers.add(name, value)
+    kept = "cache-control" in said and response.cache_control.public
+    if not kept and not (request.endpoint or "").endswith("static"):
         # A shared tablet: what one person saw must not come back for the next from any cache.
-        response.headers["Cache-Control"] = "no-store"
+        headers["Cache-Control"] = "no-store"
     return response
 
 

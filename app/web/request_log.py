@@ -60,10 +60,11 @@ def to_standard_error(settings: Settings) -> None:
 
 def request_id() -> str:
     """This request's id: a proxy's where one stands in front, else our own."""
-    if "request_id" not in g:
+    known: str | None = g.get("request_id")
+    if known is None:
         given = request.headers.get("X-Request-Id", "") if request.environ.get("werkzeug.proxy_fix.orig") else ""
-        g.request_id = given if _GIVEN.fullmatch(given) else secrets.token_hex(8)
-    return str(g.request_id)
+        g.request_id = known = given if _GIVEN.fullmatch(given) else secrets.token_hex(8)
+    return known
 
 
 def tell_access(event: str, how: str = "", about: int | None = None) -> None:
@@ -83,17 +84,20 @@ def _begin() -> None:
 
 
 def _end(response: Response) -> Response:
+    asked = request._get_current_object()  # type: ignore[attr-defined]
     response.headers["X-Request-Id"] = request_id()
-    if (request.endpoint or "").endswith("static"):
+    if (asked.endpoint or "").endswith("static"):
         return response
     if response.status_code in (401, 403, 429) and not g.get("access_told"):
         tell_access("refused", str(response.status_code))
     spent = time.monotonic() - g.get("began", time.monotonic())
     level = logging.ERROR if response.status_code >= 500 else (
         logging.WARNING if spent > SLOW_REQUEST_S else logging.INFO)
+    if not log.isEnabledFor(level):
+        return response
     signed = g.get("signed_in")
     log.log(level, "request", extra={
-        "request_id": request_id(), "method": request.method, "path": request.path, "status": response.status_code,
+        "request_id": request_id(), "method": asked.method, "path": asked.path, "status": response.status_code,
         "ms": round(spent * 1000, 1), "queries": g.get("queries", 0),
         **({"person": signed.person_id, "unit": signed.unit_id} if signed else {})})
     return response
