@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from app.flagging import RETURNED
 from app.rules import accepting, clearing, shelving
 from app.rules.findings import ACT_NOW
-from app.store import flags, limits, rounds
+from app.store import flags, limits
 from app.store.changes import note_change
 from app.store.flags import Flag, Note
 from app.store.motors import Motor
@@ -150,13 +150,6 @@ def wake(session: Session, flag: Flag, person: Person, at: datetime, text: str) 
 
 
 # closed, accepted ------------------------------------------------------------------------------------------
-
-
-def shown_by(session: Session, flag: Flag, most: int = 8) -> list[Reading]:
-    """Readings taken since the flag was last seen, which did not show it: the newest first."""
-    newest, corrected = rounds.newest_and_corrected(session, flag.motor_id)
-    return [r for r in newest[:most + len(corrected)]
-            if not r.skipped and r.id not in corrected and r.taken_at > flag.last_seen_at][:most]
 
 
 def needs_reading(flag: Flag) -> bool:

@@ -11,11 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy.orm import Session
-
 from app.rules.findings import rank
 from app.rules.shifts import Calendar, Shift
-from app.store import sightings
 from app.store.dips import Dip
 from app.store.flags import Flag, FlagLife
 from app.store.units import Unit
@@ -78,11 +75,14 @@ def _part(flag: Flag, since: datetime, now: datetime) -> str:
     return NEW if flag.raised_at >= since else STANDING
 
 
-def parts(session: Session, unit: Unit, standing: list[Flag], since: datetime, now: datetime) -> dict[str, list[Group]]:
-    """The parts that hold something, each with its entries, the gravest first, then the oldest."""
+def parts(unit: Unit, standing: list[Flag], after: dict[uuid.UUID, Dip], since: datetime,
+          now: datetime) -> dict[str, list[Group]]:
+    """The parts that hold something, each with its entries, the gravest first, then the oldest.
+
+    after: by the id of the start that raised a flag, the dip that the start came after.
+    """
     here = unit.calendar.shift_of(now)
     lines = sorted((line_of(flag, unit.calendar, here, since, now) for flag in standing), key=lambda line: line.order)
-    after = sightings.dips_behind(session, [f.raised_cause_id for f in standing if f.raised_cause == "start"])
     return {part: found for part in PARTS if (found := _grouped((x for x in lines if x.part == part), after))}
 
 

@@ -17,7 +17,6 @@ from app.flag_life import take_flag as take_flag
 from app.judging import Cause
 from app.rules.findings import THIS_SHIFT, Finding
 from app.sheets import Row, Sheet, sheet_of
-from app.store import rounds
 from app.store.people import Person
 from app.store.rounds import Round
 from app.store.units import Unit
@@ -56,8 +55,3 @@ def signed_state(shown: Sheet) -> dict[str, Any]:
         "rows": [{"tag": row.motor.tag, "status": row.status, "entry": str(row.reading.id) if row.reading else None}
                  for row in shown.rows],
     }
-
-
-def after_signature(session: Session, opened: Round) -> list[rounds.Reading]:
-    """Entries that the round's signature does not cover: they came, or were corrected, after it."""
-    return signatures.addenda_of(session, opened)

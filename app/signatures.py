@@ -14,7 +14,7 @@ import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy.orm import Session
 
@@ -217,22 +217,30 @@ def _finding_that_differs(session: Session, signed: Signature, now: dict[str, di
 # what came afterwards --------------------------------------------------------------------------------------
 
 
-def addenda_of(session: Session, opened: Round) -> list[Reading]:
-    """Entries of a signed round that its signature does not cover: late arrivals and corrections."""
-    if opened.signed_at is None:
-        return []
-    return addenda_to(session, opened, signatures.signature_of(session, opened.id))
+class Addenda(NamedTuple):
+    late: list[Reading]  # of this round: what its signature, where it has one, does not cover
+    on_duty: list[Reading]  # of any signed sheet: what was received in this round's shift and is not covered
+
+
+def addenda(session: Session, opened: Round) -> Addenda:
+    """Late arrivals and corrections, as the review of a round shows them."""
+    received, own, signed = signatures.received_and_of(session, opened)
+    return Addenda(_not_covered(signed.get(opened.id), own), _left(received, signed))
+
+
+def _left(found: list[Reading], signed: dict[int, Signature]) -> list[Reading]:
+    return [r for r in found if _not_covered(signed.get(r.round_id), [r])]
 
 
 def addenda_to(session: Session, opened: Round, signed: Signature | None) -> list[Reading]:
-    """The same, of a round whose signature is at hand."""
+    """Entries of a signed round that its signature, which is at hand, does not cover: late arrivals and corrections."""
     return _not_covered(signed, rounds.readings_of_round(session, opened.id))
 
 
 def addenda_received(session: Session, unit: Unit, start: datetime, end: datetime) -> list[Reading]:
     """Addenda to any signed sheet that were received in [start, end): they go to the shift on duty then."""
     found, signed = signatures.received_between(session, unit.id, start, end)
-    return [r for r in found if _not_covered(signed.get(r.round_id), [r])]
+    return _left(found, signed)
 
 
 def _not_covered(signed: Signature | None, found: list[Reading]) -> list[Reading]:

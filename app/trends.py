@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy.orm import Session
-
 from app.gathering import plate_facts
 from app.rules import balance, bearings, windings
-from app.store import limits, rounds
+from app.store.flag_behind import Behind
 from app.store.flags import Flag
+from app.store.limits import LimitChange, limits_from
 from app.store.rounds import Reading
-from app.store.units import Unit
 
 MOST_POINTS = 20
 
@@ -34,21 +32,18 @@ class Trend:
     limit: float | None
 
 
-def trend_of(session: Session, unit: Unit, flag: Flag, readings: list[Reading], shown_by: set[object]) -> Trend | None:
-    """None where the rule looks at words, or where nobody measured. readings: the motor's, the newest first.
-
-    shown_by: ids of the entries that showed the flag.
-    """
+def trend_of(flag: Flag, stands: Behind) -> Trend | None:
+    """None where the rule looks at words, or where nobody measured. stands: what stands behind the flag."""
     quantity = _quantity(flag)
     if quantity is None:
         return None
-    _, corrected = rounds.newest_and_corrected(session, flag.motor_id)
-    found = [Point(r.taken_at, value, r.id in shown_by) for r in readings
-             if not r.skipped and r.id not in corrected and (value := _value(r, flag)) is not None][:MOST_POINTS]
+    shown_by = {s.cause_id for s in stands.sightings}
+    found = [Point(r.taken_at, value, r.id in shown_by) for r in stands.entries
+             if not r.skipped and r.id not in stands.corrected and (value := _value(r, flag)) is not None][:MOST_POINTS]
     if not found:
         return None
     what, measure = quantity
-    return Trend(what, measure, tuple(reversed(found)), _limit(session, unit, flag, measure))
+    return Trend(what, measure, tuple(reversed(found)), _limit(flag, measure, stands.limit_changes))
 
 
 def _about(flag: Flag, *names: str) -> bool:
@@ -86,11 +81,11 @@ def _value(r: Reading, flag: Flag) -> float | None:
     return getattr(r, f"vibration_mm_s_{end}" if flag.rule == "vibration" else f"bearing_temp_c_{end}")  # type: ignore[no-any-return]
 
 
-def _limit(session: Session, unit: Unit, flag: Flag, measure: str) -> float | None:
+def _limit(flag: Flag, measure: str, changes: list[LimitChange]) -> float | None:
     """The flag's own limit where it is one of this quantity, else the first that the quantity runs into."""
     if flag.limit is not None and flag.unit_of_measure == measure:
         return -flag.limit if flag.rule == "bearings_uneven" and flag.end == "ODE" else flag.limit
-    in_force = limits.limits_at(session, unit.id, flag.motor_id, flag.last_seen_at)
+    in_force = limits_from(changes, flag.motor_id, flag.last_seen_at)
     plate = plate_facts(flag.motor.nameplate_at(flag.last_seen_at))
     if _about(flag, "bearing", "bearing_hot", "warming_fast"):
         return bearings.alarm_c(plate, flag.end or "DE", in_force)

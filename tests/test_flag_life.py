@@ -14,10 +14,10 @@ from app import flag_life, power_dips, review_list
 from app.db import Database
 from app.rules import shelving
 from app.rules.facts import Show
-from app.store import flags
 from app.store.dips import Dip
 from app.store.flags import Flag, FlagReturn
 from app.store.motors import Motor
+from app.store.sightings import open_flags_and_dips
 from tests.entering import Crew, at_once, day, night
 
 #: The alarm of a grease bearing is 90 °C and the shutdown 100 (defaults); the clearing band is 3 K: 86.9 is below it.
@@ -39,9 +39,8 @@ def shelve(crew: Crew, flag: Flag, at: datetime) -> None:
 
 def lines(crew: Crew, now: datetime) -> list[review_list.Line]:
     with crew.database.reading() as session:
-        standing = flags.open_flags(session, crew.unit.id)
         since = crew.unit.calendar.shift_of(now).starts_at
-        parts = review_list.parts(session, crew.unit, standing, since, now)
+        parts = review_list.parts(crew.unit, *open_flags_and_dips(session, crew.unit.id), since, now)
         return [line for groups in parts.values() for group in groups for line in group.lines]
 
 
@@ -233,8 +232,8 @@ def test_what_came_after_one_power_dip_is_one_entry(crew: Crew) -> None:
             held = session.get_one(Motor, motor.id)
             power_dips.answer(session, crew.unit, dip, held, "started again", crew.operator, day(0, minutes=1))
     with crew.database.reading() as session:
-        standing = flags.open_flags(session, crew.unit.id)
-        found = review_list.parts(session, crew.unit, standing, day(0, hours=-1), day(0, minutes=10))
+        standing, dips = open_flags_and_dips(session, crew.unit.id)
+        found = review_list.parts(crew.unit, standing, dips, day(0, hours=-1), day(0, minutes=10))
     assert {f.raised_cause for f in standing} == {"start"}
     assert [(group.motors, group.dip is not None) for groups in found.values() for group in groups] == [(3, True)]
 

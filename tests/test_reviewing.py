@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from app import recording, reviewing
+from app import recording, reviewing, signatures
 from app.db import Database
 from app.reviewing import SomebodyWasFaster
 from app.store.flags import Flag
@@ -151,11 +151,11 @@ def test_what_came_in_after_the_signature_is_listed(crew: Crew) -> None:
     late = crew.read(day(0, hours=2), received=day(0, hours=11), tag="P-102")
     with crew.database.reading() as session:
         opened = session.query(Round).one()
-        assert [r.id for r in reviewing.after_signature(session, opened)] == [late.id]
+        assert [r.id for r in signatures.addenda(session, opened).late] == [late.id]
 
 
 def test_nothing_is_after_a_signature_that_was_not_given(crew: Crew) -> None:
     with crew.writing() as session:
         opened = recording.open_sheet(session, crew.unit, day(0), crew.operator)
-        assert reviewing.after_signature(session, opened) == []
+        assert signatures.addenda(session, opened).late == []
         assert session.query(Flag).count() >= 1

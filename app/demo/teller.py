@@ -24,6 +24,7 @@ from app.rules import facts, shifts
 from app.rules.findings import ACT_NOW
 from app.rules.shifts import Shift
 from app.store import flags, motors, people, register, units
+from app.store.flag_behind import behind
 from app.store.flags import Flag
 from app.store.motors import Motor
 from app.store.people import Person, Token
@@ -311,7 +312,7 @@ class Teller:
     def _act(session: Session, crew: _Crew, flag: Flag, act: story.Act, at: datetime) -> None:
         later = at + timedelta(days=act.days)
         if act.kind == "close":
-            shown = flag_life.shown_by(session, flag)[:1] if flag_life.needs_reading(flag) else []
+            shown = behind(session, flag, at).looks[:1] if flag_life.needs_reading(flag) else []
             flag_life.close(session, flag, crew.head, at, act.text, *shown)
         elif act.kind == "plan":
             flag_life.plan(session, crew.unit, flag, crew.head, at, act.more, later, act.text)

@@ -15,7 +15,7 @@ from app.rules.findings import Finding as RuleFinding
 from app.store.asked import once
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor
-from app.store.people import Person
+from app.store.people import Person, with_name
 from app.store.prepared import Prepared, Question
 
 CAUSES = ("reading", "greasing", "start", "round")
@@ -222,14 +222,17 @@ def by_priority() -> sa.ColumnElement[int]:
     return sa.case({word: i for i, word in enumerate(PRIORITIES)}, value=Flag.priority, else_=len(PRIORITIES))
 
 
+def all_open(unit_id: int) -> sa.Select[Any]:
+    """For a larger query: what stands, by priority, then age, with the motor and who did what."""
+    return (sa.select(Flag).where(Flag.unit_id == unit_id, Flag.closed_at.is_(None))
+            .order_by(by_priority(), Flag.raised_at, Flag.id).options(
+                sa.orm.joinedload(Flag.motor), *map(with_name, (Flag.raised_by, Flag.seen_by, Flag.action_by))))
+
+
 @once
 def open_flags(session: Session, unit_id: int) -> list[Flag]:
     """What stands: by priority, then age."""
-    return list(session.scalars(
-        sa.select(Flag).where(Flag.unit_id == unit_id, Flag.closed_at.is_(None))
-        .order_by(by_priority(), Flag.raised_at, Flag.id).options(
-            sa.orm.joinedload(Flag.motor), *(sa.orm.joinedload(who).lazyload(Person.units) for who in (
-                Flag.raised_by, Flag.seen_by, Flag.action_by)))))
+    return list(session.scalars(all_open(unit_id)))
 
 
 class Standing(NamedTuple):
@@ -320,21 +323,6 @@ def sightings_of(session: Session, flag_id: int) -> list[Sighting]:
 def notes_of(session: Session, flag_id: int) -> list[Note]:
     return list(session.scalars(sa.select(Note).where(Note.flag_id == flag_id).order_by(Note.at, Note.id)
                                 .options(sa.orm.joinedload(Note.person))))
-
-
-@once
-def told_of(session: Session, flag_id: int) -> tuple[list[Sighting], list[Note]]:
-    """What showed a flag and what was written on it, the oldest first, with who. One statement."""
-    none = sa.cast(sa.null(), sa.Integer())
-    ids = sa.union_all(
-        sa.select(Sighting.id.label("sighting"), none.label("note")).where(Sighting.flag_id == flag_id),
-        sa.select(none.label("sighting"), Note.id.label("note")).where(Note.flag_id == flag_id)).subquery()
-    rows = session.execute(
-        sa.select(Sighting, Note).select_from(ids).outerjoin(Sighting, Sighting.id == ids.c.sighting)
-        .outerjoin(Note, Note.id == ids.c.note)
-        .order_by(sa.func.coalesce(Sighting.at, Note.at), ids.c.sighting, ids.c.note)
-        .options(sa.orm.joinedload(Sighting.person), sa.orm.joinedload(Note.person))).all()
-    return [seen for seen, _ in rows if seen is not None], [note for _, note in rows if note is not None]
 
 
 def findings_of(session: Session, cause_ids: list[uuid.UUID]) -> dict[uuid.UUID, list[Finding]]:

@@ -63,7 +63,7 @@ def something_went_in() -> sa.ColumnElement[bool]:
     return sa.or_(Greasing.grams.is_(None), Greasing.grams > 0)
 
 
-def _newest_of_each_end() -> sa.Subquery:
+def newest_of_each_end() -> sa.Subquery:
     """Ids of the newest of one motor's greasings before an instant. Joined, not asked for by "in this or in that":
     PostgreSQL would look at every greasing there is."""
     ends = [sa.select(Greasing.id).where(
@@ -75,7 +75,7 @@ def _newest_of_each_end() -> sa.Subquery:
 
 def last_greasings(session: Session, motor_id: int, before: datetime, most: int = 10) -> list[Greasing]:
     """One motor's greasings before an instant, the newest first; `most` of each end, however often the other is."""
-    newest = _newest_of_each_end()
+    newest = newest_of_each_end()
     return list(session.scalars(
         sa.select(Greasing).join(newest, Greasing.id == newest.c.id)
         .order_by(Greasing.at.desc(), Greasing.received_at.desc()).options(with_name(Greasing.person)),
@@ -99,7 +99,7 @@ class Greased(NamedTuple):
 
 
 def _last_greased() -> Any:
-    newest = _newest_of_each_end()
+    newest = newest_of_each_end()
     return (sa.select(Greasing.end, Greasing.at, Greasing.lubricant, Greasing.thickener, Greasing.grams, Greasing.run_s,
                       Greasing.unsure_s, Person.name)
             .join(newest, Greasing.id == newest.c.id).join(Person, Person.id == Greasing.person_id)

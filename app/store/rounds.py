@@ -427,8 +427,18 @@ def first_sent_at(session: Session, unit_id: int, key: uuid.UUID) -> datetime | 
 
 
 def newest_rounds(session: Session, unit_id: int, most: int = 8) -> list[Round]:
-    return list(session.scalars(sa.select(Round).where(Round.unit_id == unit_id)
-                                .order_by(Round.starts_at.desc()).limit(most).options(with_name(Round.signed_by))))
+    return newest_rounds_and(session, unit_id, None, most)[0]
+
+
+def newest_rounds_and(session: Session, unit_id: int, round_id: int | None,
+                      most: int = 8) -> tuple[list[Round], Round | None]:
+    """The unit's newest rounds, and the one with this id, which may be older: None where the unit has no such round."""
+    newest = sa.select(Round.id).where(Round.unit_id == unit_id).order_by(Round.starts_at.desc()).limit(most).subquery()
+    ids = sa.union(sa.select(newest.c.id),
+                   sa.select(Round.id).where(Round.id == round_id, Round.unit_id == unit_id)).subquery()
+    found = list(session.scalars(sa.select(Round).join(ids, ids.c.id == Round.id).order_by(Round.starts_at.desc())
+                                 .options(with_name(Round.signed_by), with_name(Round.opened_by))))
+    return found[:most], next((r for r in found if r.id == round_id), None)
 
 
 def correction_of(session: Session, key: uuid.UUID) -> Reading | None:
@@ -442,15 +452,18 @@ def corrected_of(session: Session, keys: list[uuid.UUID]) -> set[uuid.UUID]:
     return {key for key in rows if key is not None}
 
 
-@once
-def newest_and_corrected(session: Session, motor_id: int, most: int = 30) -> tuple[list[Reading], set[uuid.UUID]]:
-    """One motor's readings as `newest_readings` gives them, and the ids of those that a later one replaces."""
-    rows = session.execute(
-        sa.select(Reading, not_corrected()).where(Reading.motor_id == motor_id)
-        .order_by(Reading.taken_at.desc(), Reading.received_at.desc()).limit(most)
-        .options(sa.orm.joinedload(Reading.person), sa.orm.joinedload(Reading.token),
-                 sa.orm.joinedload(Reading.nameplate))).all()
-    return [reading for reading, _ in rows], {reading.id for reading, counts in rows if not counts}
+#: So many of the newest looks since an instant are told, and the first.
+LOOKS = 8
+
+
+def looks_since(motor_id: Any, instant: Any) -> sa.CompoundSelect[Any]:
+    """For a larger query: ids of a motor's newest readings taken later than an instant, and of the first of these. Left
+    out are skips and corrected ones, however many there are."""
+    looked = (Reading.motor_id == motor_id, Reading.taken_at > instant, Reading.skip_reason.is_(None), not_corrected())
+    newest = (sa.select(Reading.id).where(*looked).order_by(Reading.taken_at.desc(), Reading.received_at.desc())
+              .limit(LOOKS).subquery())
+    first = sa.select(Reading.id).where(*looked).order_by(Reading.taken_at).limit(1).subquery()
+    return sa.union(sa.select(newest.c.id), sa.select(first.c.id))
 
 
 @once

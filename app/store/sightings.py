@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.store.base import Key16
 from app.store.dips import Dip
-from app.store.flags import Flag, FlagReturn, Sighting
+from app.store.flags import Flag, FlagReturn, Sighting, all_open
 from app.store.prepared import Prepared
 from app.store.starts import Start
 
@@ -98,10 +98,10 @@ def forget_returns(session: Session, flag: Flag, since: datetime) -> None:
     session.execute(sa.delete(FlagReturn).where(FlagReturn.flag_id == flag.id, FlagReturn.returned_at > since))
 
 
-def dips_behind(session: Session, start_ids: list[uuid.UUID]) -> dict[uuid.UUID, Dip]:
-    """The power dip that each of these starts came after, for those that did."""
-    if not start_ids:
-        return {}
-    rows = session.execute(sa.select(Start.id, Dip).join(Dip, Dip.id == Start.dip_id).where(
-        Start.id.in_(start_ids)).options(sa.orm.lazyload(Dip.answers)))
-    return dict(rows.all())
+def open_flags_and_dips(session: Session, unit_id: int) -> tuple[list[Flag], dict[uuid.UUID, Dip]]:
+    """What stands, as `open_flags` has it; and, by the id of the start that raised a flag, the dip it came after."""
+    rows = session.execute(
+        all_open(unit_id).add_columns(Dip)
+        .outerjoin(Start, sa.and_(Flag.raised_cause == "start", Start.id == Flag.raised_cause_id))
+        .outerjoin(Dip, Dip.id == Start.dip_id).options(sa.orm.lazyload(Dip.answers))).all()
+    return [flag for flag, _ in rows], {flag.raised_cause_id: dip for flag, dip in rows if dip is not None}

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 from app.store.base import Base, Key16
 from app.store.lubrication import Greasing
 from app.store.people import with_name
-from app.store.rounds import Reading, Round
+from app.store.rounds import Reading, Round, not_corrected
 from app.store.units import Unit
 
 
@@ -37,10 +37,6 @@ class Signature(Base):
     def readings(self) -> set[uuid.UUID]:
         """The ids of the entries that it covers."""
         return {uuid.UUID(line["id"]) for line in self.covers["readings"]}
-
-
-def signature_of(session: Session, round_id: int) -> Signature | None:
-    return session.scalar(sa.select(Signature).where(Signature.round_id == round_id))
 
 
 def signed_sheet(session: Session, unit_id: int, round_id: int) -> Signature | None:
@@ -88,20 +84,44 @@ def arrived_since(session: Session, motor_ids: set[int], since: datetime, covere
     return {motor_id for motor_id, key in session.execute(ids.union_all(greased)) if key not in covered}
 
 
-def received_between(session: Session, unit_id: int, start: datetime,
-                     end: datetime) -> tuple[list[Reading], dict[int, Signature]]:
-    """Entries of rounds that are signed, received in [start, end), the oldest first, and these rounds' signatures.
+def _received(unit_id: int, start: datetime, end: datetime) -> sa.Select[Any]:
+    """Ids of entries of rounds that are signed, received in [start, end)."""
+    return sa.select(Reading.id).join(Round, Round.id == Reading.round_id).where(
+        Reading.unit_id == unit_id, Reading.received_at >= start, Reading.received_at < end,
+        Round.signed_at.is_not(None))
 
-    One statement; a signature, which is long, comes once.
-    """
-    late = (sa.select(Reading.id, sa.func.row_number().over(
+
+def _with_signatures(session: Session, ids: Any) -> tuple[list[tuple[Reading, bool]], dict[int, Signature]]:
+    """These entries, the one received first first, each with whether no later one replaces it; and their rounds'
+    signatures. One statement; a signature, which is long, comes once."""
+    asked = ids.subquery()
+    found = (sa.select(Reading.id, sa.func.row_number().over(
         partition_by=Reading.round_id, order_by=(Reading.received_at, Reading.id)).label("place"))
-        .join(Round, Round.id == Reading.round_id)
-        .where(Reading.unit_id == unit_id, Reading.received_at >= start, Reading.received_at < end,
-               Round.signed_at.is_not(None)).subquery())
+        .join(asked, asked.c.id == Reading.id).subquery())
     rows = list(session.execute(
-        sa.select(Reading, Signature).join(late, late.c.id == Reading.id).join(Round, Round.id == Reading.round_id)
-        .outerjoin(Signature, sa.and_(Signature.round_id == Reading.round_id, late.c.place == 1))
+        sa.select(Reading, not_corrected(), Signature).join(found, found.c.id == Reading.id)
+        .join(Round, Round.id == Reading.round_id)
+        .outerjoin(Signature, sa.and_(Signature.round_id == Reading.round_id, found.c.place == 1))
         .order_by(Reading.received_at, Reading.id)
         .options(sa.orm.contains_eager(Reading.round), sa.orm.joinedload(Reading.motor), with_name(Reading.person))))
-    return [entry for entry, _ in rows], {signed.round_id: signed for _, signed in rows if signed is not None}
+    return [(entry, counts) for entry, counts, _ in rows], {
+        signed.round_id: signed for _, _, signed in rows if signed is not None}
+
+
+def received_between(session: Session, unit_id: int, start: datetime,
+                     end: datetime) -> tuple[list[Reading], dict[int, Signature]]:
+    """Entries of rounds that are signed, received in [start, end), the oldest first, and these rounds' signatures."""
+    rows, signed = _with_signatures(session, _received(unit_id, start, end))
+    return [entry for entry, _ in rows], signed
+
+
+def received_and_of(session: Session, opened: Round) -> tuple[list[Reading], list[Reading], dict[int, Signature]]:
+    """The same for a round's shift; and, where the round is signed, its own entries as `readings_of_round` has them."""
+    received = _received(opened.unit_id, opened.starts_at, opened.ends_at)
+    rows, signed = _with_signatures(session, received if opened.signed_at is None else sa.union(
+        received, sa.select(Reading.id).where(Reading.round_id == opened.id)))
+    in_shift = [entry for entry, _ in rows if opened.starts_at <= entry.received_at < opened.ends_at]
+    own = [entry for entry, counts in rows if entry.round_id == opened.id and counts and not entry.taken_back]
+    if opened.signed_at is None:
+        return in_shift, [], signed
+    return in_shift, sorted(own, key=lambda r: (r.taken_at, r.received_at, r.id)), signed

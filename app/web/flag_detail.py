@@ -12,11 +12,13 @@ from app import flag_life
 from app.gathering import plate_facts
 from app.rules import accepting
 from app.rules.accepting import Way
-from app.store import flags, limits, lubrication, rounds
+from app.store import flags
+from app.store.flag_behind import Behind, behind
 from app.store.flag_ground import FlagGround
 from app.store.flags import Flag
+from app.store.limits import LimitChange, limits_from
 from app.store.people import SUPERVISOR
-from app.store.rounds import Reading
+from app.store.rounds import LOOKS, Reading
 from app.trends import Trend, trend_of
 from app.web import limit_scale
 from app.web.access import now, person, unit
@@ -79,51 +81,53 @@ def _told(trend: Trend) -> str:
     return text + limit
 
 
-def detail(session: Session, ground: FlagGround, **forms: Any) -> dict[str, Any]:
-    """What the opened flag shows. forms: those that were posted and need a second look, by act."""
+def detail(session: Session, ground: FlagGround, standing: list[Flag] | None = None, **forms: Any) -> dict[str, Any]:
+    """What the opened flag shows. standing: the unit's open flags, where the page has them at hand; forms: those that
+    were posted and need a second look, by act."""
     flag = ground.flag
-    seen, notes = flags.told_of(session, flag.id)
-    readings, corrected = rounds.newest_and_corrected(session, flag.motor_id)
-    trend = trend_of(session, unit(), flag, readings, {s.cause_id for s in seen})
+    stands = behind(session, flag, now())
+    seen = stands.sightings
+    on_motor = flags.open_flags_of_motor(session, flag.motor_id) if standing is None else [
+        f for f in standing if f.motor_id == flag.motor_id]
+    trend = trend_of(flag, stands)
     shifts = {unit().calendar.shift_of(s.at).starts_at for s in seen}
     return {
         "flag": flag, "sightings": seen[-MOST_SHOWN:], "more": max(0, len(seen) - MOST_SHOWN),
         "people": len({s.person_id for s in seen if s.person_id is not None}), "shifts_seen": len(shifts),
         "stands": unit().calendar.count(flag.raised_at, flag.closed_at or max(now(), flag.raised_at)),
-        "notes": notes, "trend": drawing(trend) if trend else None,
-        "others": [f for f in flags.open_flags_of_motor(session, flag.motor_id) if f.id != flag.id],
-        "latest": readings[:LATEST], "corrected": corrected,
-        "greased": lubrication.last_greasings(session, flag.motor_id, now(), 2),
+        "notes": stands.notes, "trend": drawing(trend) if trend else None,
+        "others": [f for f in on_motor if f.id != flag.id],
+        "latest": stands.entries[:LATEST], "corrected": stands.corrected, "greased": stands.greased,
         "earlier": ground.earlier, "closing": ground.closing,
-        "started": _last_start(session, ground), "forms": forms,
-        "needs_reading": flag_life.needs_reading(flag), **(_acts(session, flag) if flag.open else {})}
+        "started": _last_start(ground, stands.limit_changes), "forms": forms,
+        "needs_reading": flag_life.needs_reading(flag), **(_acts(session, flag, stands) if flag.open else {})}
 
 
-def _last_start(session: Session, ground: FlagGround) -> dict[str, Any] | None:
+def _last_start(ground: FlagGround, changes: list[LimitChange]) -> dict[str, Any] | None:
     """The start before the flag was last seen, and until when it was a first run to be watched, where it still was."""
     flag, start = ground.flag, ground.started
     if start is None:
         return None
-    watch_h = limits.limits_at(session, unit().id, flag.motor_id, flag.last_seen_at).value("step_start_wait_h")
+    watch_h = limits_from(changes, flag.motor_id, flag.last_seen_at).value("step_start_wait_h")
     until = start.at + timedelta(hours=watch_h)
     return {"start": start, "watched_until": until if flag.last_seen_at < until else None}
 
 
-def _acts(session: Session, flag: Flag) -> dict[str, Any]:
+def _acts(session: Session, flag: Flag, stands: Behind) -> dict[str, Any]:
     """What each act offers to choose from."""
-    way = way_of(session, flag) if person().may(SUPERVISOR) else None
+    way = way_of(session, flag, stands) if person().may(SUPERVISOR) else None
     return {
         "until": flag_life.may_shelve_until(unit(), person(), now()),
-        "shown_by": flag_life.shown_by(session, flag), "way": way,
+        "shown_by": stands.looks, "most_offered": LOOKS, "way": way,
         "suggested": number(limit_scale.shown(unit(), way.suggested, way.unit), 4) if way and way.name else "",
         "limit_unit": limit_scale.scale_of(unit(), way.unit).unit if way and way.name else ""}
 
 
-def way_of(session: Session, flag: Flag) -> Way | None:
+def way_of(session: Session, flag: Flag, stands: Behind) -> Way | None:
     """How this flag can become the motor's normal, where it can."""
-    seen, _ = flags.told_of(session, flag.id)
+    seen = stands.sightings
     shown = session.get(Reading, seen[-1].cause_id) if seen and seen[-1].cause == "reading" else None
-    in_force = limits.limits_at(session, unit().id, flag.motor_id, now())
+    in_force = limits_from(stands.limit_changes, flag.motor_id, now())
     return accepting.way(
         flag.rule, flag.end or None, flag.priority, flag.value, flag.says,
         plate_facts(flag.motor.nameplate_at(flag.last_seen_at)), in_force,

@@ -14,12 +14,14 @@ from app.flag_life import CannotDo, SomebodyWasFaster
 from app.review_list import Group
 from app.rules import accepting
 from app.sheets import LEFT, sheet_of
-from app.store import flags, rounds
+from app.store import rounds
+from app.store.flag_behind import behind
 from app.store.flag_ground import flag_ground
 from app.store.flags import Flag
 from app.store.limits import BadLimit
 from app.store.people import HEAD_OPERATOR, OPERATOR, SUPERVISOR
 from app.store.rounds import Reading, Round
+from app.store.sightings import open_flags_and_dips
 from app.web import limit_scale
 from app.web.access import allow, found_or_404, now, person, reading, unit, writing
 from app.web.errors import key
@@ -63,27 +65,26 @@ def review() -> Any:
 def _review_page() -> str | None:
     """The page, or None where nobody has opened the shift's sheet yet."""
     with reading() as session:
-        newest = rounds.newest_rounds(session, unit().id)
-        opened = _round_asked_for(session, newest)
+        newest, opened = _round_asked_for(session)
         if opened is None:
             return None
-        standing = flags.open_flags(session, unit().id)
+        standing, dips = open_flags_and_dips(session, unit().id)
+        came = signatures.addenda(session, opened)
         return render_template(
             "flags/review.html", round=opened, sheet=sheet_of(session, unit(), opened, now(), with_findings=False),
-            standing=standing, parts=review_list.parts(session, unit(), standing, opened.starts_at, now()),
-            new=[f for f in standing if f.raised_at >= opened.starts_at], opened_flag=_opened_in_place(session),
-            rounds=newest, late=reviewing.after_signature(session, opened),
-            on_duty=signatures.addenda_received(session, unit(), opened.starts_at, opened.ends_at))
+            standing=standing, parts=review_list.parts(unit(), standing, dips, opened.starts_at, now()),
+            new=[f for f in standing if f.raised_at >= opened.starts_at],
+            opened_flag=_opened_in_place(session, standing), rounds=newest, late=came.late, on_duty=came.on_duty)
 
 
-def _round_asked_for(session: Session, newest: list[Round]) -> Round | None:
-    """The round in the address, else the present shift's, which may not be opened yet."""
-    if "round" not in request.args:
-        shift = unit().calendar.shift_of(now())
-        return next((r for r in newest if (r.shift_date, r.shift_name) == (shift.date, shift.name)), None)
-    asked = request.args.get("round", 0, type=key)
-    return next((r for r in newest if r.id == asked), None) or found_or_404(
-        rounds.round_by_id(session, unit().id, asked))
+def _round_asked_for(session: Session) -> tuple[list[Round], Round | None]:
+    """The newest rounds; and the one in the address, else the present shift's, which may not be opened yet."""
+    asked = request.args.get("round", 0, type=key) if "round" in request.args else None
+    newest, opened = rounds.newest_rounds_and(session, unit().id, asked)
+    if asked is not None:
+        return newest, found_or_404(opened)
+    shift = unit().calendar.shift_of(now())
+    return newest, next((r for r in newest if (r.shift_date, r.shift_name) == (shift.date, shift.name)), None)
 
 
 def _open_sheet() -> None:
@@ -93,11 +94,11 @@ def _open_sheet() -> None:
         session.commit()
 
 
-def _opened_in_place(session: Session) -> dict[str, Any] | None:
+def _opened_in_place(session: Session, standing: list[Flag]) -> dict[str, Any] | None:
     """The one flag that is opened on the page, with the readings behind it and what was said of it."""
     flag_id = request.args.get("open", type=key)
     ground = flag_ground(session, unit().id, flag_id) if flag_id else None
-    return detail(session, ground) if ground else None
+    return detail(session, ground, standing) if ground else None
 
 
 @bp.get("/flags/<int:flag_id>")
@@ -227,7 +228,7 @@ def close(flag_id: int) -> Any:
     """Closed with what was done and the reading that shows it."""
 
     def closed(session: Session, flag: Flag, form: CloseForm) -> str:
-        shown = {str(r.id): r for r in flag_life.shown_by(session, flag)}
+        shown = {str(r.id): r for r in behind(session, flag, now()).looks}
         chosen = shown.get(form.reading.data or next(iter(shown), ""))
         if chosen is None and shown:
             raise CannotDo("reading", "Choose one of the readings taken since it was last seen.")
@@ -250,7 +251,7 @@ def accept(flag_id: int) -> Any:
 
 
 def _accept(session: Session, flag: Flag, form: AcceptForm) -> None:
-    way, why = way_of(session, flag), form.why.data
+    way, why = way_of(session, flag, behind(session, flag, now())), form.why.data
     if way is None:
         raise CannotDo("why", "This cannot be a motor's normal: act now never is, and some rules have no limit.")
     if way.kind == accepting.FEEL:

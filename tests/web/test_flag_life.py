@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 import uuid
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -208,6 +208,44 @@ def test_closed_before_a_reading_showed_it_the_record_says_so(head: FlaskClient,
     assert closed.closed_at is not None and closed.closed_reading_id is None
     assert closed.closed_why == "Swapped to the spare"
     assert "closed before a reading showed it" in words_of(head.get(f"/flags/{closed.id}"))
+
+
+def _later(database: Database, plant: Plant, hours: list[float], **columns: Any) -> list[str]:
+    """Readings so many hours after the first entry, which nothing judged; their ids as a form offers them."""
+    with database.writing() as session:
+        made = [factories.make_reading(session, plant.motor, plant.operator, at, **columns)
+                for at in (factories.NOW + timedelta(hours=h) for h in hours)]
+        session.commit()
+        return [str(row.id) for row in made]
+
+
+def _offered(page: str) -> list[str]:
+    """The readings that the form for closing offers."""
+    return re.findall(r'<option value="([0-9a-f-]{36})"', page)
+
+
+@on_both
+def test_a_look_is_offered_to_close_with_however_many_rounds_it_was_skipped_since(
+        head: FlaskClient, plant: Plant, app_database: Database) -> None:
+    hot(head, plant.motor)
+    look = _later(app_database, plant, [1.0])
+    _later(app_database, plant, [2.0 + h for h in range(40)], state=None, skip_reason="fog")
+    page = head.get(f"/flags/{stored(app_database).id}").text
+    assert _offered(page) == look and "shows it yet" not in page
+
+
+@on_both
+def test_of_many_looks_the_newest_eight_and_the_first_are_offered_and_the_page_says_so(
+        head: FlaskClient, plant: Plant, app_database: Database) -> None:
+    hot(head, plant.motor)
+    says, ids = "the newest 8 since it was last seen, and the first", _later(app_database, plant, [1.0, 2.0])
+    assert _offered(head.get(f"/flags/{stored(app_database).id}").text) == ids[::-1]
+    assert says not in words_of(head.get(f"/flags/{stored(app_database).id}"))
+    ids += _later(app_database, plant, [3.0 + h for h in range(10)])
+    answer = head.get(f"/flags/{stored(app_database).id}")
+    assert _offered(answer.text) == [*ids[:-9:-1], ids[0]] and says in words_of(answer)
+    act(head, stored(app_database), "close", text="Bearing changed", reading=ids[0])
+    assert str(stored(app_database).closed_reading_id) == ids[0]
 
 
 def test_closing_names_the_reading_that_shows_it(head: FlaskClient, plant: Plant, app_database: Database,
