@@ -84,7 +84,8 @@ def open_round(session: Session, unit: Unit, shift: Shift, at: datetime, person_
     insert = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
     made = session.scalar(insert(Round).values(
         unit_id=unit.id, shift_date=shift.date, shift_name=shift.name, starts_at=shift.starts_at,
-        ends_at=shift.ends_at, opened_at=at, opened_by_id=person_id).on_conflict_do_nothing().returning(Round.id))
+        ends_at=shift.ends_at, opened_at=at, opened_by_id=person_id).on_conflict_do_nothing(
+            index_elements=(Round.unit_id, Round.shift_date, Round.shift_name)).returning(Round.id))
     opened = rounds.round_of(session, unit.id, shift.date, shift.name)
     assert opened is not None
     return opened, made is not None

@@ -219,9 +219,8 @@ def ask_together(session: Session, *questions: Question[Any]) -> list[Any]:
                 for question in questions]
     driver: Any = connection.connection.driver_connection
     try:
-        with driver.pipeline() as sending:
+        with driver.pipeline():  # its end waits for all answers
             cursors = [question.statement.sent(connection, question.given) for question in questions]
-            sending.sync()
     except connection.dialect.loaded_dbapi.Error as error:
         connection._handle_dbapi_exception(error, None, None, None, None)  # raises, as where a commit fails
     rows = [question.statement.received(connection, cursor)

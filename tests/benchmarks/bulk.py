@@ -13,6 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from app.copying import numbers_go_on
 from app.db import Database
 from app.rules import facts
 from app.store import Base
@@ -74,6 +75,8 @@ def load(database: Database, motors: int, days: int, shifts: int = 3, seed: int 
     _insert(database, Greasing, filled.greasings(made))
     _insert(database, Start, filled.started(made))
     _insert(database, MotorRun, filled.runs(made))
+    with database.engine.begin() as connection:
+        numbers_go_on(connection)
     _settle(database)
     return Loaded(plant.id, people[0].sign_in, people[1].sign_in, ids, made.machines, filled.last_at, filled.count)
 
@@ -206,8 +209,6 @@ def _insert(database: Database, model: Any, rows: Iterable[dict[str, Any]]) -> N
         with cursor.copy(f"COPY {table.name} ({quoted}) FROM STDIN") as copy:
             for row in stream:
                 copy.write_row(list(row.values()))
-        if "id" in names and model is Flag:
-            connection.execute(sa.text("SELECT setval('flag_id_seq', (SELECT max(id) FROM flag))"))
 
 
 def _batches(rows: Iterator[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
