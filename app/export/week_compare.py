@@ -14,12 +14,13 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from app.export.week import UNIT, UNTIL, Week, stood
+from app.export.week import UNIT, Week
 from app.rules.findings import PRIORITIES
 from app.store.base import UtcDateTime
 from app.store.changes import Change
 from app.store.flags import Finding, Flag
 from app.store.lubrication import Greasing, something_went_in
+from app.store.motors import Motor
 from app.store.rounds import Reading, Round, not_corrected
 from app.store.starts import Start, Trip
 
@@ -90,51 +91,52 @@ def _one(name: str, rated: bool, n: list[int], readings: list[int]) -> Compared:
 
 def compared_with(week: Week) -> dict[str, Any]:
     """What the arms of `count_arms` are asked with, beside the unit."""
-    weeks = weeks_compared(week)
-    given: dict[str, Any] = {"since": weeks[-1].start, "since_date": weeks[-1].span.first,
-                             "end": week.end, "last_date": week.span.last}
-    for i, one in enumerate(weeks):
+    given: dict[str, Any] = {}
+    for i, one in enumerate(weeks_compared(week)):
         given |= {f"start_{i}": one.start, f"until_{i}": one.end, f"first_{i}": one.span.first,
                   f"last_{i}": one.span.last}
     return given
 
 
 def count_arms(weeks: int) -> list[sa.Subquery]:
-    """One subquery a measure, each with name, start and count: a row for each of so many weeks in which there is
-    something. Each is bounded by the span of all the weeks as well, so that it is looked up in its own index.
+    """One subquery a measure, each with name, start and count: a row for each of so many weeks.
+
+    Counted week by week, each in its own index: to group them, the database would first sort what it has counted.
     """
-    since = sa.bindparam("since", type_=UtcDateTime())
     w = sa.union_all(*(
         sa.select(sa.bindparam(f"start_{i}", type_=UtcDateTime()).label("start"),
                   sa.bindparam(f"until_{i}", type_=UtcDateTime()).label("until"),
                   sa.bindparam(f"first_{i}", type_=sa.Date()).label("first"),
                   sa.bindparam(f"last_{i}", type_=sa.Date()).label("last"))
-        for i in range(weeks))).subquery()
+        for i in range(weeks))).cte("weeks")
 
-    def arm(name: Any, inside: Any, *where: Any) -> sa.Subquery:
-        given = name if isinstance(name, sa.ColumnElement) else sa.literal(name)
-        return (sa.select(given.label("name"), w.c.start.label("start"), sa.func.count().label("count"))
-                .select_from(w).where(inside, *where).group_by(given, w.c.start).subquery())
+    def number(model: Any, *where: Any) -> Any:
+        found = sa.select(sa.func.count()).select_from(model).where(model.unit_id == UNIT, *where)
+        return found.correlate(w).scalar_subquery()
 
-    def at(name: Any, model: Any, instant: Any, *where: Any) -> sa.Subquery:
-        return arm(name, sa.and_(instant >= w.c.start, instant < w.c.until), model.unit_id == UNIT,
-                   instant >= since, instant < UNTIL, *where)
+    def arm(name: str, count: Any) -> sa.Subquery:
+        return sa.select(sa.literal(name).label("name"), w.c.start.label("start"), count.label("count")).subquery()
+
+    def at(name: str, model: Any, instant: Any, *where: Any) -> sa.Subquery:
+        return arm(name, number(model, instant >= w.c.start, instant < w.c.until, *where))
 
     looked = (Reading.skip_reason.is_(None), Reading.watch.is_(False), not_corrected(),
               sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None)))
     outside = sa.exists().where(Finding.cause == "start", Finding.cause_id == Start.id)
     too_soon = sa.exists().where(Finding.cause == "greasing", Finding.cause_id == Greasing.id,
                                  Finding.rule == "greased_too_soon")
-    stood_then = sa.and_(Flag.raised_at < w.c.until, sa.or_(Flag.closed_at.is_(None), Flag.closed_at >= w.c.start))
     return [
         at(READINGS, Reading, Reading.taken_at, *looked),
-        arm(SIGNED, Round.shift_date.between(w.c.first, w.c.last), Round.unit_id == UNIT, Round.signed_at.is_not(None),
-            Round.shift_date.between(sa.bindparam("since_date", type_=sa.Date()),
-                                     sa.bindparam("last_date", type_=sa.Date()))),
-        arm(STOOD, stood_then, Flag.id.in_(stood(start=since))),
-        at(RAISED, Flag, Flag.raised_at), at(sa.literal("raised as ") + Flag.priority, Flag, Flag.raised_at),
+        arm(SIGNED, number(Round, Round.shift_date.between(w.c.first, w.c.last), Round.signed_at.is_not(None))),
+        # by two look-ups, as in `stood`
+        arm(STOOD, number(Flag, Flag.closed_at >= w.c.start, Flag.raised_at < w.c.until)
+            + number(Flag, Flag.closed_at.is_(None), Flag.raised_at < w.c.until)),
+        at(RAISED, Flag, Flag.raised_at),
+        *(at(raised(word), Flag, Flag.raised_at, Flag.priority == word) for word in PRIORITIES),
         at(CLOSED, Flag, Flag.closed_at), at(STARTS, Start, Start.at), at(OUTSIDE, Start, Start.at, outside),
         at(AUTOMATIC, Start, Start.at, Start.outcome == "automatic"), at(TRIPS, Trip, Trip.at),
         at(GREASED, Greasing, Greasing.at, something_went_in()), at(TOO_SOON, Greasing, Greasing.at, too_soon),
-        at(CORRECTIONS, Reading, Reading.taken_at, Reading.replaces_id.is_not(None)),
+        # motor by motor: the corrections of one have their own index, and are few where the unit's readings are many
+        arm(CORRECTIONS, number(Motor, Reading.motor_id == Motor.id, Reading.replaces_id.is_not(None),
+                                Reading.taken_at >= w.c.start, Reading.taken_at < w.c.until)),
         at(LIMITS, Change, Change.at, Change.subject == "limit")]

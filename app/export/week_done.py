@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session, aliased
 
 from app.export.week import FROM, UNIT, UNTIL, Week, within
 from app.export.week_compare import Compared, compared_with, count_arms, from_counts, weeks_compared
-from app.export.week_rounds import OnRoute
+from app.export.week_rounds import OnRoute, Place, Plate
 from app.rules import facts, greased, starting_basis
 from app.rules.starting_facts import AUTOMATIC, FAILED, StartPlan
 from app.rules.tables import MakesNoSense
@@ -26,7 +26,7 @@ from app.store.changes import Change
 from app.store.flags import Finding
 from app.store.limits import LimitChange, limits_from
 from app.store.lubrication import Greasing, something_went_in
-from app.store.motors import Motor, Nameplate
+from app.store.motors import Motor
 from app.store.people import Person
 from app.store.prepared import Prepared
 from app.store.rounds import Reading
@@ -190,7 +190,8 @@ def _was_done(weeks: int) -> sa.Select[Any]:
         _arm(CORRECTED, Reading.received_at, sa.literal("reading"), Reading.person_id, motor_id=Reading.motor_id,
              more=Reading.replaces_why).join(older, older.id == Reading.replaces_id)
         .join(Motor, Motor.id == Reading.motor_id)
-        .where(Reading.unit_id == UNIT, Reading.taken_at >= FROM, Reading.taken_at < UNTIL),
+        .where(Motor.unit_id == UNIT, Reading.replaces_id.is_not(None), Reading.taken_at >= FROM,
+               Reading.taken_at < UNTIL),
         # every limit of starts ever set, few rows: which were in force. what: the name; number: the value
         _arm(LIMIT, LimitChange.at, LimitChange.name, LimitChange.person_id, motor_id=LimitChange.motor_id,
              number=LimitChange.value).outerjoin(Motor, sa.false())
@@ -255,7 +256,7 @@ def allowances(route: Iterable[OnRoute], changes: Any, motor_ids: Container[int]
             for one in route if one.motor.id in motor_ids}
 
 
-def allowance(motor: Motor, plate: Nameplate | None, limits: Any) -> tuple[float | None, str]:
+def allowance(motor: Place, plate: Plate | None, limits: Any) -> tuple[float | None, str]:
     """Starts in any 60 minutes, and by what; (None, why) where no figure allows any."""
     wk2 = plate.load_wk2_lbft2 if plate else None
     known = facts.Nameplate(hp=plate.hp, poles=plate.poles, load_wk2_lbft2=wk2) if plate else facts.Nameplate()

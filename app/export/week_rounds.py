@@ -8,21 +8,21 @@ by token makes a motor read only if it answers smoke; corrected readings are lef
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from statistics import median
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
-from app.export.week import Week
+from app.export.week import FROM, UNIT, Week
 from app.rules.shifts import Shift, day_bounds
 from app.rules.spans import Span
-from app.sheets import makes_read
+from app.store.base import UtcDateTime
 from app.store.motors import Motor, Nameplate, fitted_plate, walking_order
-from app.store.people import Person, with_name
+from app.store.people import Person
+from app.store.prepared import Prepared
 from app.store.rounds import Reading, Round, not_corrected, real_look
 from app.store.routes import checked_every
 from app.store.units import Unit
@@ -36,7 +36,7 @@ RUNNING, COMPLETE, INCOMPLETE, MISSED = "running", "complete", "incomplete", "mi
 class NotSeen:
     """A motor that was due in a shift and not read: skipped with a reason, or not seen at all."""
 
-    motor: Motor
+    motor: Place
     every: str  # how often it is checked: shift, day or week
     reason: str  # "" when nobody gave one
     by: str
@@ -53,7 +53,7 @@ class ShiftRound:
     """One shift of the week and its round, if one was opened. not_seen counts from the shift's end on."""
 
     shift: Shift
-    round: Round | None
+    round: Opened | None
     over: bool
     planned: int = 0
     read: int = 0
@@ -144,71 +144,126 @@ class Coverage:
 # the queries -----------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Look:
+class Look(NamedTuple):
     """An entry as the count of a round needs it; `person` is the name."""
 
     round_id: int
     motor_id: int
     person: str
     skip_reason: str | None
-    token_id: int | None
-    watch: bool
-    smoke: str | None
+    by_token: bool
+    makes_read: bool  # as on the sheet: app.sheets.makes_read
+    entered_later: bool
     taken_at: datetime
     received_at: datetime
-    entered_later: bool
 
-    @property
-    def skipped(self) -> bool:
-        return self.skip_reason is not None
+
+class Opened(NamedTuple):
+    """A round, as the week tells of it."""
+
+    id: int
+    shift_date: date
+    shift_name: str
+    signed_at: datetime | None
+    opened_by: str | None  # the names
+    signed_by: str | None
+
+
+_OF_LOOK = len(Look._fields)
+
+
+def _rounds_with_looks() -> sa.Select[Any]:
+    opener, signer = aliased(Person), aliased(Person)
+    counts = sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None))
+    return (
+        sa.select(Reading.round_id, Reading.motor_id, Person.name, Reading.skip_reason, Reading.token_id.is_not(None),
+                  real_look(), Reading.entered_later, Reading.taken_at, Reading.received_at,
+                  Round.id, Round.shift_date, Round.shift_name, Round.signed_at, opener.name, signer.name)
+        .select_from(Round).outerjoin(Reading, sa.and_(
+            Reading.round_id == Round.id, Reading.taken_back.is_(False), not_corrected(), counts))
+        .outerjoin(Person, Person.id == Reading.person_id)
+        .outerjoin(opener, opener.id == Round.opened_by_id).outerjoin(signer, signer.id == Round.signed_by_id)
+        .where(Round.unit_id == UNIT, Round.shift_date >= sa.bindparam("first", type_=sa.Date()),
+               Round.shift_date <= sa.bindparam("last", type_=sa.Date()))
+        .order_by(Reading.taken_at, Reading.received_at, Reading.id))
+
+
+_ROUNDS = Prepared(_rounds_with_looks)
 
 
 def rounds_with_looks(session: Session, unit_id: int, first: date,
-                      last: date) -> tuple[dict[tuple[date, str], Round], dict[int, list[Look]]]:
+                      last: date) -> tuple[dict[tuple[date, str], Opened], dict[int, list[Look]]]:
     """The rounds of the dates from first to last by date and name, and who entered what when in each, by its id.
 
     In the order it was taken; no corrected entries, no bare values by token: a control room may send values every
     minute, which are no look and are left where they are. One query.
     """
-    rounds: dict[tuple[date, str], Round] = {}
+    rows = _ROUNDS.rows(session, {"unit_id": unit_id, "first": first, "last": last})
+    opened = {row[_OF_LOOK]: row for row in rows}
+    rounds = [Opened._make(_ROUNDS.values(session, row, _OF_LOOK)) for row in opened.values()]
     looks: dict[int, list[Look]] = {}
-    counts = sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None))
-    for row in session.execute(
-            sa.select(Round, Reading.motor_id, Person.name, Reading.skip_reason, Reading.token_id, Reading.watch,
-                      Reading.smoke, Reading.taken_at, Reading.received_at, Reading.entered_later)
-            .select_from(Round).outerjoin(Reading, sa.and_(
-                Reading.round_id == Round.id, Reading.taken_back.is_(False), not_corrected(), counts))
-            .outerjoin(Person, Person.id == Reading.person_id)
-            .where(Round.unit_id == unit_id, Round.shift_date >= first, Round.shift_date <= last)
-            .order_by(Reading.taken_at, Reading.received_at, Reading.id)
-            .options(with_name(Round.opened_by), with_name(Round.signed_by))):
-        opened = row[0]
-        rounds[opened.shift_date, opened.shift_name] = opened
-        if row.motor_id is not None:
-            looks.setdefault(opened.id, []).append(Look(opened.id, *row[1:]))
-    return rounds, looks
+    for look in map(Look._make, _ROUNDS.all_values(session, (row for row in rows if row[0] is not None), _OF_LOOK)):
+        looks.setdefault(look.round_id, []).append(look)
+    return {(one.shift_date, one.shift_name): one for one in rounds}, looks
+
+
+class Place(NamedTuple):
+    """A motor as the week needs it."""
+
+    id: int
+    area: str
+    tag: str
+    service: str
+    created_at: datetime
+    start_basis: str
+    written_starts_per_hour: float | None
+    written_spacing_min: float | None
+    written_run_min: float | None
+    written_tries: int | None
+
+
+class Plate(NamedTuple):
+    """Of a machine's nameplate, what its starts are judged by."""
+
+    hp: float | None
+    poles: int | None
+    load_wk2_lbft2: float | None
 
 
 class OnRoute(NamedTuple):
-    """A motor as the week needs it: when it was last read before, and the plate fitted at the week's end."""
+    """A motor in walking order: when it was last read before the week, and the plate fitted at the week's end."""
 
-    motor: Motor
+    motor: Place
     last_read: datetime | None
-    plate: Nameplate | None
+    plate: Plate | None
     every: str  # how often it is checked: shift, day or week
+
+
+_OF_PLACE = len(Place._fields)
+
+
+def _route() -> sa.Select[Any]:
+    newest = (sa.select(Reading.taken_at).where(
+        Reading.motor_id == Motor.id, Reading.taken_at < FROM, real_look())
+        .order_by(Reading.taken_at.desc()).limit(1).correlate(Motor).scalar_subquery())
+    return (
+        sa.select(*(getattr(Motor, name) for name in Place._fields), newest, checked_every(), Nameplate.id,
+                  *(getattr(Nameplate, name) for name in Plate._fields))
+        .outerjoin(Nameplate, Nameplate.id == fitted_plate(sa.bindparam("at_the_end", type_=UtcDateTime())))
+        .where(Motor.unit_id == UNIT).order_by(*walking_order()))
+
+
+_ROUTE = Prepared(_route)
 
 
 def route_of(session: Session, unit_id: int, week: Week) -> list[OnRoute]:
     """The motors in walking order. One query with an index look-up or three a motor, however long the history."""
-    newest = (sa.select(Reading.taken_at).where(
-        Reading.motor_id == Motor.id, Reading.taken_at < week.start, real_look())
-        .order_by(Reading.taken_at.desc()).limit(1).correlate(Motor).scalar_subquery())
-    rows = session.execute(
-        sa.select(Motor, newest, Nameplate, checked_every())
-        .outerjoin(Nameplate, Nameplate.id == fitted_plate(week.end - timedelta(microseconds=1)))
-        .where(Motor.unit_id == unit_id).order_by(*walking_order()))
-    return [OnRoute(*row) for row in rows]
+    rows = _ROUTE.rows(session, {"unit_id": unit_id, "start": week.start,
+                                 "at_the_end": week.end - timedelta(microseconds=1)})
+    return [OnRoute(Place._make(values[:_OF_PLACE]), last_read, Plate._make(plate) if plate_id is not None else None,
+                    every)
+            for values in _ROUTE.all_values(session, rows)
+            for last_read, every, plate_id, *plate in [values[_OF_PLACE:]]]
 
 
 # putting it together ---------------------------------------------------------------------------------------
@@ -246,19 +301,6 @@ def week_floor(week: Week) -> date:
     return week.span.first - timedelta(days=week.span.first.isoweekday() - 1)
 
 
-def _paces(looks: list[Look]) -> Iterator[float]:
-    """From a person's first entry at one motor to their first at the next, as they walked; not what came by token."""
-    before: dict[str, Look] = {}
-    for look in looks:
-        if look.token_id is not None:
-            continue
-        last = before.get(look.person)
-        if last is None or last.motor_id != look.motor_id:
-            if last is not None:
-                yield (look.taken_at - last.taken_at).total_seconds()
-            before[look.person] = look
-
-
 class _Route:
     """Goes through the week's shifts in order, remembering when each motor was last read."""
 
@@ -271,10 +313,10 @@ class _Route:
         self._seldom: dict[int, list[tuple[datetime, int]]] = {}
         self._bounds: dict[tuple[str, date], tuple[datetime, datetime]] = {}
         for look in (look for held in looks.values() for look in held):
-            if look.motor_id in seldom and makes_read(look):
+            if look.motor_id in seldom and look.makes_read:
                 self._seldom.setdefault(look.motor_id, []).append((look.taken_at, look.round_id))
 
-    def _read_elsewhere(self, motor: Motor, walked: ShiftRound) -> bool:
+    def _read_elsewhere(self, motor: Place, walked: ShiftRound) -> bool:
         """Checked every day or week, and read before this shift in the same local date or ISO week."""
         start, end = self._due_within(self._every[motor.id], walked.shift.date)
         here = walked.round.id if walked.round else None
@@ -289,11 +331,7 @@ class _Route:
         return self._bounds[every, day]
 
     def walk(self, walked: ShiftRound, looks: list[Look]) -> ShiftRound:
-        read = {look.motor_id for look in looks if makes_read(look)}
-        skipped = {look.motor_id: look for look in looks if look.skipped}
-        for look in looks:
-            self._note(walked, look)
-        walked.paces = list(_paces(looks))
+        read, skipped = self._follow(walked, looks)
         for motor in self._motors:
             if motor.id in read:
                 walked.planned, walked.read = walked.planned + 1, walked.read + 1
@@ -302,16 +340,34 @@ class _Route:
                 self._miss(walked, motor, skipped.get(motor.id))
         return walked
 
-    def _note(self, walked: ShiftRound, look: Look) -> None:
-        walked.late += look.entered_later or look.received_at >= walked.shift.ends_at
-        if look.person not in walked.readers:
-            walked.readers.append(look.person)
-        walked.first_reading = walked.first_reading or look.taken_at
-        walked.last_reading = look.taken_at
-        if makes_read(look):
-            self._last_read[look.motor_id] = look.taken_at
+    def _follow(self, walked: ShiftRound, looks: list[Look]) -> tuple[set[int], dict[int, Look]]:
+        """Goes through the shift's entries as they were taken: the motors that were read, and those skipped.
 
-    def _miss(self, walked: ShiftRound, motor: Motor, skip: Look | None) -> None:
+        A pace is from a person's first entry at one motor to their first at the next, but for what came by token.
+        """
+        read: set[int] = set()
+        skipped: dict[int, Look] = {}
+        stands: dict[str, tuple[int, datetime]] = {}
+        ends_at, last_read, late = walked.shift.ends_at, self._last_read, 0
+        for look in looks:
+            motor_id, taken_at = look.motor_id, look.taken_at
+            late += look.entered_later or look.received_at >= ends_at
+            if look.makes_read:
+                read.add(motor_id)
+                last_read[motor_id] = taken_at
+            elif look.skip_reason is not None:
+                skipped[motor_id] = look
+            before = None if look.by_token else stands.get(look.person)
+            if before is not None and before[0] != motor_id:
+                walked.paces.append((taken_at - before[1]).total_seconds())
+            if not look.by_token and (before is None or before[0] != motor_id):
+                stands[look.person] = motor_id, taken_at
+        walked.late, walked.readers = late, list(dict.fromkeys(look.person for look in looks))
+        if looks:
+            walked.first_reading, walked.last_reading = looks[0].taken_at, looks[-1].taken_at
+        return read, skipped
+
+    def _miss(self, walked: ShiftRound, motor: Place, skip: Look | None) -> None:
         if skip is not None:
             walked.skipped += 1
         elif walked.over:

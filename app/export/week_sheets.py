@@ -145,8 +145,7 @@ def round_rows(rounds: Coverage, week: Week) -> Iterator[Row]:
                local_iso(r.shift.ends_at, week.zone), r.result, r.planned, r.read, r.skipped,
                r.not_seen if r.over else None, r.late, local_iso(r.first_reading, week.zone),
                local_iso(r.last_reading, week.zone), ", ".join(r.readers),
-               sheet.opened_by.name if sheet and sheet.opened_by else "",
-               sheet.signed_by.name if sheet and sheet.signed_by else "",
+               sheet.opened_by or "" if sheet else "", sheet.signed_by or "" if sheet else "",
                local_iso(sheet.signed_at, week.zone) if sheet else None, _reasons(r), r.median_s_per_motor)
 
 

@@ -169,7 +169,8 @@ def _corrected() -> sa.Select[Any]:
                   *(as_key(getattr(old, name)) for name in OBSERVED))
         .join(old, old.id == Reading.replaces_id)
         .join(Motor, Motor.id == Reading.motor_id).join(Person, Person.id == Reading.person_id)
-        .where(Reading.unit_id == UNIT, Reading.taken_at >= FROM, Reading.taken_at < UNTIL)
+        .where(Motor.unit_id == UNIT, Reading.replaces_id.is_not(None), Reading.taken_at >= FROM,
+               Reading.taken_at < UNTIL)
         .order_by(Reading.received_at, Reading.id))
 
 

@@ -1,4 +1,4 @@
-"""A workbook, one table a sheet, written row by row: text cells are text, numbers numbers, times ISO text and a date.
+"""A workbook, one table a sheet: text cells are text, numbers numbers, times ISO text and a date.
 
 Nothing is guessed from how a text looks: tags such as 00123, 5E10 and 3-4 stay, and "=1+1" is shown, not run. The
 zone goes into the ISO text; the date-time cell beside it is the unit's local time.
@@ -6,14 +6,15 @@ zone goes into the ISO text; the date-time cell beside it is the unit's local ti
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from itertools import chain
 from typing import IO, Any
 
 import xlsxwriter
 
-from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, Row, Table, clean
+from app.export.tables import NUMBER, TEXT, TIME, Column, Row, Table, clean
 
 #: A sheet holds no more rows, heading included, and a cell no more characters (UTF-16 units); the rest is dropped
 #: without a word by whoever writes it, so we never let it come to that.
@@ -21,8 +22,11 @@ MOST_ROWS = 1_048_576
 MOST_CHARACTERS = 32_767
 LOCAL = "_local"
 DATE_TIME = "yyyy-mm-dd hh:mm:ss"
-AS_TYPED = {"constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False,
-            "strings_to_numbers": False}
+AS_TYPED = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+#: Up to so many cells a workbook is put together in memory (some 25 MB), and beyond that through temporary files, in
+#: as much memory however long it gets. Of a usual week most of the time went into making and deleting those files.
+MOST_IN_MEMORY = 100_000
+IN_MEMORY, BY_FILES = {"in_memory": True}, {"constant_memory": True}
 
 
 def headings(columns: Sequence[Column]) -> list[str]:
@@ -42,6 +46,8 @@ def local_cell(iso: str) -> datetime:
 
 def text_cell(text: str) -> str:
     """Text that fits a cell; what was cut is said in the cell itself."""
+    if len(text) <= MOST_CHARACTERS // 2 and text.isprintable():
+        return text  # a character is one or two of UTF-16
     text = clean(text).replace("\r\n", "\n").replace("\r", "\n")
     units = len(text.encode("utf-16-le")) // 2
     if units <= MOST_CHARACTERS:
@@ -54,22 +60,48 @@ def text_cell(text: str) -> str:
 class Book:
     """A workbook being written. Sheets come in the order they are added, rows in the order given."""
 
-    def __init__(self, file: IO[bytes], title: str, made: datetime) -> None:
-        self._book = xlsxwriter.Workbook(file, AS_TYPED)
-        self._book.set_properties({"title": text_cell(title), "created": made.astimezone(UTC).replace(tzinfo=None)})
-        self._heading = self._book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
-        self._date_time = self._book.add_format({"num_format": DATE_TIME, "align": "left"})
-        self._title = title
+    def __init__(self, file: IO[bytes], title: str, made: datetime, most_in_memory: int = MOST_IN_MEMORY) -> None:
+        self._file, self._title, self._made = file, title, made
+        self._held: list[tuple[Table, int]] = []  # with their rows, and how many of them a sheet may have
+        self._cells_left = most_in_memory
+        self._book: Any = None  # begun when it is known how much there is to write
 
     def add(self, table: Table, most_rows: int = MOST_ROWS) -> int:
         """Writes a table, on further sheets ("Exceptions 2") where one is full. Returns the number of its rows."""
+        rows = iter(table.rows)
+        held: list[Row] = []
+        while self._cells_left > 0 and (row := next(rows, None)) is not None:
+            held.append(row)
+            self._cells_left -= len(row)
+        if self._cells_left > 0:
+            self._held.append((Table(table.name, table.columns, held), most_rows))
+            return len(held)
+        if self._book is None:
+            self._begin(BY_FILES)
+        return self._fill(Table(table.name, table.columns, chain(held, rows)), most_rows)
+
+    def _begin(self, how: dict[str, bool]) -> None:
+        self._book = xlsxwriter.Workbook(self._file, {**AS_TYPED, **how})
+        self._book.set_properties({"title": text_cell(self._title),
+                                   "created": self._made.astimezone(UTC).replace(tzinfo=None)})
+        self._heading = self._book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
+        self._date_time = self._book.add_format({"num_format": DATE_TIME, "align": "left"})
+        for table, most_rows in self._held:
+            self._fill(table, most_rows)
+        self._held.clear()
+
+    def _fill(self, table: Table, most_rows: int) -> int:
         sheet, line, sheets, count = self._sheet(table.name, table.columns), 1, 1, 0
+        writers = self._writers(sheet, table.columns)
         for row in table.rows:
             if line == most_rows:
                 self._end(sheet, table.columns, line)
                 sheets += 1
                 sheet, line = self._sheet(f"{table.name} {sheets}", table.columns), 1
-            self._write(sheet, line, table.columns, row)
+                writers = self._writers(sheet, table.columns)
+            for write, cell in zip(writers, row, strict=True):
+                if cell is not None and cell != "":
+                    write(line, cell)
             line += 1
             count += 1
         self._end(sheet, table.columns, line)
@@ -94,27 +126,35 @@ class Book:
             sheet.write_string(0, place, heading, self._heading)
         return sheet
 
-    def _write(self, sheet: Any, line: int, columns: Sequence[Column], row: Row) -> None:
-        at = 0
-        for column, cell in zip(columns, row, strict=True):
-            self._cell(sheet, line, at, column, cell)
+    def _writers(self, sheet: Any, columns: Sequence[Column]) -> list[Callable[[int, Any], None]]:
+        """What puts a cell into a line of this sheet, column by column."""
+        made, at = [], 0
+        for column in columns:
+            made.append(self._writer(sheet, column, at))
             at += 2 if column.kind == TIME else 1
+        return made
 
-    def _cell(self, sheet: Any, line: int, at: int, column: Column, cell: Cell) -> None:
-        if cell is None or cell == "":
-            return
-        if column.kind == NUMBER:
+    def _writer(self, sheet: Any, column: Column, at: int) -> Callable[[int, Any], None]:
+        write_string, write_datetime, date_time = sheet.write_string, sheet.write_datetime, self._date_time
+
+        def text(line: int, cell: Any) -> None:
+            write_string(line, at, text_cell(str(cell)))
+
+        def time(line: int, cell: Any) -> None:
+            write_string(line, at, str(cell))
+            write_datetime(line, at + 1, local_cell(str(cell)), date_time)
+
+        def number(line: int, cell: Any) -> None:
             sheet.write_number(line, at, cell)
-        elif column.kind == TEXT:
-            sheet.write_string(line, at, text_cell(str(cell)))
-        else:
-            sheet.write_string(line, at, str(cell))
-            sheet.write_datetime(line, at + 1, local_cell(str(cell)), self._date_time)
+
+        return {TEXT: text, TIME: time, NUMBER: number}[column.kind]
 
     def _end(self, sheet: Any, columns: Sequence[Column], line: int) -> None:
         sheet.autofilter(0, 0, max(1, line - 1), len(headings(columns)) - 1)
 
     def close(self) -> None:
+        if self._book is None:
+            self._begin(IN_MEMORY)
         self._book.close()
 
 

@@ -131,12 +131,14 @@ class Prepared:
         finally:
             cursor.close()
 
-    def all_values(self, session: Session | Glance, rows: Iterable[Row]) -> Iterator[list[Any]]:
-        """The values of every row, as `values` gives them of one; for many rows of which all is wanted. What is empty
+    def all_values(self, session: Session | Glance, rows: Iterable[Row],
+                   until: int | None = None) -> Iterator[list[Any]]:
+        """The values of every row, or their first ones, as `values` gives them of one; for many rows. What is empty
         stays so: no type of ours makes anything of NULL."""
-        back = self._for(session.get_bind().dialect).back or ()
+        back = [(place, convert) for place, convert in self._for(session.get_bind().dialect).back or ()
+                if until is None or place < until]
         for row in rows:
-            made = list(row)
+            made = list(row[:until])
             for place, convert in back:
                 if made[place] is not None:
                     made[place] = convert(made[place])

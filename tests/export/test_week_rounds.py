@@ -13,6 +13,7 @@ from app.export.week_rounds import Coverage, ShiftRound, coverage
 from app.sheets import DONE, LEFT, SKIPPED, sheet_of
 from app.store.base import new_id
 from app.store.people import Token
+from app.store.rounds import Round
 from app.store.routes import Hand, add_route
 from tests import factories
 from tests.export.hand_made import AFTERWARDS, WEEK, WEEK_END, WEEK_START, utc
@@ -183,7 +184,7 @@ def test_the_week_counts_as_each_sheet_counts(session: Session, plant: Plant) ->
     opened = [r for r in rounds_of(session, plant).rounds if r.round is not None]
     assert len(opened) == 3
     for walked in opened:
-        sheet = sheet_of(session, plant.unit, walked.round, AFTERWARDS, with_findings=False)
+        sheet = sheet_of(session, plant.unit, session.get_one(Round, walked.round.id), AFTERWARDS, with_findings=False)
         assert counts(walked) == (sheet.due, sheet.count(DONE), sheet.count(SKIPPED), sheet.count(LEFT))
 
 

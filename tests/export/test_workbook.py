@@ -102,6 +102,26 @@ def test_rows_past_a_full_sheet_go_on_to_the_next() -> None:
     assert [s["A2"].value for s in read] == ["P-0", "P-3", "P-6"]
 
 
+@pytest.mark.parametrize("most_in_memory", [0, 1, 5, 16, 32, 36, 37, 10_000])
+def test_a_workbook_reads_the_same_put_together_in_memory_and_through_files(most_in_memory: int) -> None:
+    """4 cells a row, 4 rows and 5 rows: the memory ends before, in, between and after the tables."""
+    def read(most: int) -> dict[str, list[tuple[object, ...]]]:
+        file = io.BytesIO()
+        book = Book(file, "t", MADE, most)
+        for name, count in (("Exceptions", 4), ("Starts", 5), ("Trips", 0)):
+            rows = ((f"P-{i}", i / 3, "2026-11-24T07:12:00-06:00", f"{name} & <{i}>\n") for i in range(count))
+            assert book.add(Table(name, COLUMNS, rows), most_rows=4) == count
+        book.close()
+        made = openpyxl.load_workbook(io.BytesIO(file.getvalue()))
+        return {sheet.title: [tuple((cell.value, cell.data_type, cell.number_format) for cell in row)
+                              for row in sheet.iter_rows()] for sheet in made}
+
+    whole = read(1_000_000)
+    assert list(whole) == ["Exceptions", "Exceptions 2", "Starts", "Starts 2", "Trips"]
+    assert [len(rows) for rows in whole.values()] == [4, 2, 4, 3, 1]
+    assert read(most_in_memory) == whole
+
+
 def test_a_sheet_is_laid_out_for_reading_and_for_paper() -> None:
     sheet = sheet_of(written(("P-101A", 1.0, None, ""), ("P-101B", 1.0, None, ""), title="R&D unit"))
     assert sheet.freeze_panes == "A2"
