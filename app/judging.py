@@ -26,7 +26,7 @@ from app.rules.findings import Finding, rank
 from app.rules.limits import Limits
 from app.store import flags, limits, rounds, sightings
 from app.store.entry_ground import Ground
-from app.store.flags import NO_END, Flag
+from app.store.flags import NO_END, Flag, OpenOn
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing, Interval
 from app.store.motors import Motor, MotorRun
@@ -41,26 +41,36 @@ AGAIN_AFTER_LATE = 60
 # judging an entry ------------------------------------------------------------------------------------------
 
 
-def judge_newest(session: Session, unit: Unit, ground: Ground, reading: NewReading, flagged: bool) -> list[Finding]:
+def judge_newest(session: Session, unit: Unit, ground: Ground, reading: NewReading,
+                 standing: list[OpenOn]) -> list[Finding]:
     """Judges the newest reading of a motor, stored just now. ground: how it stands with the motor since then;
-    flagged: a flag of it is open.
+    standing: its open flags.
 
-    Where nothing is found and no flag stands, as mostly, nothing is stored and no row is loaded.
+    Where nothing is found and nothing is said of a flag, as mostly, nothing is stored and no row is loaded.
     """
     at, motor = reading.taken_at, ground.motor
     in_force = limits.limits_from(limits_kept.changes(session, unit.id, ground.limits_at), motor.id, at)
     given = facts_of(session, unit, motor, reading, at, in_force, ground)
     found = sheet.judge(given, in_force)
-    if not found and not flagged:
+    better = standing and _called_better(given, found, standing, in_force)
+    if not found and not better:
         return found
     cause = Cause("reading", reading.id, at, reading.received_at, reading.person_id)
     store_findings(session, motor, cause, found, first=True)
-    stood = flags.open_flags_of_motor(session, motor.id) if flagged else []
+    stood = flags.open_flags_of_motor(session, motor.id) if standing else []
     raise_flags(session, unit, motor, cause, found, stood)
-    if stood:
+    if better:
         _answer_others(session, unit, given, found, session.get_one(Reading, reading.id), stood, in_force)
     session.flush()
     return found
+
+
+def _called_better(given: facts.Facts, found: list[Finding], standing: list[OpenOn], in_force: Limits) -> bool:
+    """Whether the entry moves a flag that it does not show: one that has returned already stays as it is."""
+    fired = _fired(found)
+    return any(clearing.verdict(given, flag.rule, flag.end or None, flag.measured, in_force)
+               in (clearing.GONE, clearing.IN_BAND)
+               for flag in standing if not flag.returned and (flag.rule, flag.end) not in fired)
 
 
 def judge_reading(session: Session, unit: Unit, motor: Motor, reading: Reading,

@@ -33,8 +33,8 @@ def store(session: Session, unit: Unit, ground: Ground, row: NewReading) -> list
         kept += [motors.storing_run(run)]
         ground = ground._replace(run=run)
     # Asked behind the entry: it waits, as it is stored, for whoever signs its round, and sees what they flagged.
-    *_, flagged = ask_together(session, *kept, flags.asking_any_open(row.motor_id))
-    return judging.judge_newest(session, unit, ground, row, flagged)
+    *_, standing = ask_together(session, *kept, flags.asking_open_on(row.motor_id))
+    return judging.judge_newest(session, unit, ground, row, standing)
 
 
 def _seen(session: Session, ground: Ground, state: str, row: NewReading) -> MotorRun | SeenRun:

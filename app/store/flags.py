@@ -262,13 +262,23 @@ def open_flags_of_motor(session: Session, motor_id: int) -> list[Flag]:
     return list(session.scalars(_open_of_motor(), {"motor_id": motor_id}))
 
 
-_ANY_OPEN = Prepared(lambda: sa.select(sa.exists().where(
-    Flag.motor_id == sa.bindparam("motor_id", type_=sa.Integer()), Flag.closed_at.is_(None))))
+class OpenOn(NamedTuple):
+    """What of a motor's open flag decides whether an entry says something of it."""
+
+    rule: str
+    end: str
+    measured: bool  # raised on a figure
+    returned: bool
 
 
-def asking_any_open(motor_id: int) -> Question[bool]:
-    """Whether a flag stands on this motor."""
-    return Question(_ANY_OPEN, {"motor_id": motor_id}, lambda _, rows: bool(rows[0][0]))
+_OPEN_ON = Prepared(lambda: sa.select(
+    Flag.rule, Flag.end, Flag.value.is_not(None), Flag.returned_at.is_not(None)).where(
+    Flag.motor_id == sa.bindparam("motor_id", type_=sa.Integer()), Flag.closed_at.is_(None)))
+
+
+def asking_open_on(motor_id: int) -> Question[list[OpenOn]]:
+    """What stands on this motor."""
+    return Question(_OPEN_ON, {"motor_id": motor_id}, lambda _, rows: [OpenOn._make(row) for row in rows])
 
 
 def any_closed_after(session: Session, unit_id: int, motor_id: int, instant: datetime) -> bool:

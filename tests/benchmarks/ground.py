@@ -124,9 +124,10 @@ def served(app: Flask) -> Iterator[int]:
 
 
 class Running:
-    """A clock that runs so many times faster than the wall's: a minute of walking between two saves of one person."""
+    """A clock that runs so many times faster than the wall's. Fifty people who save a thousand times a second between
+    them are still a minute of walking apart from motor to motor, each: faster, the judge asks who walks like that."""
 
-    def __init__(self, since: datetime, times: float) -> None:
+    def __init__(self, since: datetime, times: float = 1_200.0) -> None:
         self.since, self.times, self.begun = since, times, time.monotonic()
 
     def __call__(self) -> datetime:

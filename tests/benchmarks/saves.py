@@ -64,7 +64,7 @@ def fifty_tablets(ground: Ground) -> Iterator[Line]:
     floor = floors.bare_save(ground.folder)
     theirs = [("/save", "", body) for _, _, body in ours]
     stood = ground.app.extensions["clock"]
-    ground.app.extensions["clock"] = Running(ground.clock.now, 100.0)
+    ground.app.extensions["clock"] = Running(ground.clock.now)
     try:
         results = [_driven(app, jobs) for app, jobs in ((floor, theirs), (ground.app, ours))]
     finally:

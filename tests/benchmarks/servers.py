@@ -52,7 +52,7 @@ def _port(started: subprocess.Popen[str]) -> int:
 if __name__ == "__main__":
     url, folder, since = sys.argv[1:]
     app = create_app(Settings(instance=Path(folder), database_url=url, desk_hours=168.0, desk_idle_minutes=1440.0),
-                     clock=Running(datetime.fromisoformat(since), 100.0))
+                     clock=Running(datetime.fromisoformat(since)))
     with served(app) as port:
         print(port, flush=True)
         sys.stdin.read()  # until it is ended
