@@ -23,7 +23,7 @@ from app.store.base import UtcDateTime
 from app.store.motors import Motor, Nameplate, fitted_plate, walking_order
 from app.store.people import Person
 from app.store.prepared import Prepared
-from app.store.rounds import Reading, Round, not_corrected, real_look
+from app.store.rounds import Reading, Round, real_look, replaced_by
 from app.store.routes import checked_every
 from app.store.units import Unit
 
@@ -180,7 +180,7 @@ def _rounds_with_looks() -> sa.Select[Any]:
                   real_look(), Reading.entered_later, Reading.taken_at, Reading.received_at,
                   Round.id, Round.shift_date, Round.shift_name, Round.signed_at, opener.name, signer.name)
         .select_from(Round).outerjoin(Reading, sa.and_(
-            Reading.round_id == Round.id, Reading.taken_back.is_(False), not_corrected(), counts))
+            Reading.round_id == Round.id, Reading.taken_back.is_(False), replaced_by().is_(None), counts))
         .outerjoin(Person, Person.id == Reading.person_id)
         .outerjoin(opener, opener.id == Round.opened_by_id).outerjoin(signer, signer.id == Round.signed_by_id)
         .where(Round.unit_id == UNIT, Round.shift_date >= sa.bindparam("first", type_=sa.Date()),

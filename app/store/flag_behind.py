@@ -17,7 +17,7 @@ from app.store.flags import Flag, Note, Sighting
 from app.store.limits import LimitChange
 from app.store.lubrication import Greasing, newest_of_each_end
 from app.store.people import with_name
-from app.store.rounds import Reading, looks_since, not_corrected
+from app.store.rounds import Reading, looks_since, replaced_by
 from app.store.unions import arm
 
 #: So many of the motor's entries are looked at, and so many greasings of each end.
@@ -39,9 +39,9 @@ class Behind(NamedTuple):
 
 @cache
 def _behind() -> Any:
-    columns = {"number": sa.Integer(), "key": Key16(), "counts": sa.Boolean()}
+    columns = {"number": sa.Integer(), "key": Key16(), "newer": Key16()}
     flag, motor, unit = (sa.bindparam(name, type_=sa.Integer()) for name in ("flag_id", "motor_id", "unit_id"))
-    entry = (sa.select(Reading.id, not_corrected().label("counts")).where(Reading.motor_id == motor)
+    entry = (sa.select(Reading.id, replaced_by().label("newer")).where(Reading.motor_id == motor)
              .order_by(Reading.taken_at.desc(), Reading.received_at.desc()).limit(ENTRIES).subquery())
     look = looks_since(motor, sa.bindparam("last_seen_at", type_=UtcDateTime())).subquery()
     greased = newest_of_each_end()
@@ -49,14 +49,14 @@ def _behind() -> Any:
         arm(columns, Sighting, SIGHTING, number=Sighting.id).where(Sighting.flag_id == flag),
         arm(columns, Note, NOTE, number=Note.id).where(Note.flag_id == flag),
         arm(columns, LimitChange, CHANGE, number=LimitChange.id).where(LimitChange.unit_id == unit),
-        arm(columns, entry, ENTRY, key=entry.c.id, counts=entry.c.counts),
+        arm(columns, entry, ENTRY, key=entry.c.id, newer=entry.c.newer),
         arm(columns, look, LOOK, key=look.c.id),
         arm(columns, greased, GREASED, key=greased.c.id)).subquery()
 
     def of(column: Any, *kinds: str) -> Any:
         return sa.case((rows.c.kind.in_(kinds), column))
 
-    return (sa.select(rows.c.kind, rows.c.counts, Sighting, Note, LimitChange, Reading, Greasing).select_from(rows)
+    return (sa.select(rows.c.kind, rows.c.newer, Sighting, Note, LimitChange, Reading, Greasing).select_from(rows)
             .outerjoin(Sighting, Sighting.id == of(rows.c.number, SIGHTING))
             .outerjoin(Note, Note.id == of(rows.c.number, NOTE))
             .outerjoin(LimitChange, LimitChange.id == of(rows.c.number, CHANGE))
@@ -70,12 +70,12 @@ def behind(session: Session, flag: Flag, now: datetime) -> Behind:
     """As it is now. A flag of the session."""
     found: dict[str, list[Any]] = {kind: [] for kind in (SIGHTING, NOTE, CHANGE, ENTRY, LOOK, GREASED)}
     corrected = set()
-    for kind, counts, *things in session.execute(_behind(), {
+    for kind, newer, *things in session.execute(_behind(), {
             "flag_id": flag.id, "motor_id": flag.motor_id, "unit_id": flag.unit_id, "last_seen_at": flag.last_seen_at,
             "before": now, "most": GREASINGS}):
         thing = next(thing for thing in things if thing is not None)
         found[kind].append(thing)
-        if kind == ENTRY and not counts:
+        if newer is not None:
             corrected.add(thing.id)
     for kind in (SIGHTING, NOTE, CHANGE):
         found[kind].sort(key=lambda row: (row.at, row.id))

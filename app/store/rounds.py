@@ -206,12 +206,21 @@ class Past:
 #: The table's alias with its column taken here, while nothing else runs. An alias of the model finds its columns when
 #: it is first put into a statement: of two threads that do so at once, one may get the column of `reading` itself, and
 #: then no reading ever counts as corrected.
-_newer_replaces = Reading.__table__.alias("newer").c.replaces_id
+_newer = Reading.__table__.alias("newer").c
+_newer_replaces, _newer_id = _newer.replaces_id, _newer.id
 
 
 def not_corrected(reading: Any = Reading) -> sa.ColumnElement[bool]:
-    """True for a reading that no later one replaces. reading: the model, or an alias of it."""
+    """True for a reading that no later one replaces. A condition; among the columns of a query `replaced_by` stands.
+    reading: the model, or an alias of it."""
     return ~sa.exists().where(_newer_replaces == reading.id)
+
+
+def replaced_by(reading: Any = Reading) -> sa.ColumnElement[uuid.UUID | None]:
+    """For the columns of a query: the id of the later reading that replaces this one, or NULL. A value is looked up by
+    its index; asked there whether one exists, PostgreSQL may look at every reading there is to answer for many at once.
+    """
+    return sa.select(_newer_id).where(_newer_replaces == reading.id).scalar_subquery()
 
 
 def real_look(reading: Any = Reading) -> sa.ColumnElement[bool]:

@@ -25,7 +25,7 @@ from app.store.flags import Finding
 from app.store.motors import LubricationPoint, Motor, Nameplate, walking_order
 from app.store.people import Person, Token
 from app.store.prepared import Kept, Prepared, Row, columns_of, detached
-from app.store.rounds import Reading, Round, not_corrected, real_look
+from app.store.rounds import Reading, Round, not_corrected, real_look, replaced_by
 from app.store.routes import Route, RouteStop
 
 #: Of a plate: whether the machine fitted now waits for a second person.
@@ -150,7 +150,7 @@ def _ground() -> Any:
                                   Round.shift_name == sa.bindparam("shift_name")))
         .outerjoin(opener, opener.id == Round.opened_by_id).outerjoin(signer, signer.id == Round.signed_by_id)
         .outerjoin(Reading, sa.and_(Reading.motor_id == Motor.id, Reading.round_id == Round.id,
-                                    Reading.taken_back.is_(False), not_corrected()))
+                                    Reading.taken_back.is_(False), replaced_by().is_(None)))
         .outerjoin(Person, Person.id == Reading.person_id).outerjoin(Token, Token.id == Reading.token_id)
         .outerjoin(RouteStop, RouteStop.motor_id == Motor.id).outerjoin(Route, Route.id == RouteStop.route_id)
         .where(Motor.unit_id == _UNIT)

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 from app.store.base import Base, Key16
 from app.store.lubrication import Greasing
 from app.store.people import with_name
-from app.store.rounds import Reading, Round, not_corrected
+from app.store.rounds import Reading, Round, replaced_by
 from app.store.units import Unit
 
 
@@ -99,12 +99,12 @@ def _with_signatures(session: Session, ids: Any) -> tuple[list[tuple[Reading, bo
         partition_by=Reading.round_id, order_by=(Reading.received_at, Reading.id)).label("place"))
         .join(asked, asked.c.id == Reading.id).subquery())
     rows = list(session.execute(
-        sa.select(Reading, not_corrected(), Signature).join(found, found.c.id == Reading.id)
+        sa.select(Reading, replaced_by(), Signature).join(found, found.c.id == Reading.id)
         .join(Round, Round.id == Reading.round_id)
         .outerjoin(Signature, sa.and_(Signature.round_id == Reading.round_id, found.c.place == 1))
         .order_by(Reading.received_at, Reading.id)
         .options(sa.orm.contains_eager(Reading.round), sa.orm.joinedload(Reading.motor), with_name(Reading.person))))
-    return [(entry, counts) for entry, counts, _ in rows], {
+    return [(entry, newer is None) for entry, newer, _ in rows], {
         signed.round_id: signed for _, _, signed in rows if signed is not None}
 
 
