@@ -119,6 +119,19 @@ def test_two_looks_of_one_round_are_one_good_round(crew: Crew) -> None:
     assert crew.state(HOT, "DE") == "improving"
 
 
+def test_an_entry_that_says_nothing_of_a_standing_flag_asks_no_more_than_where_none_stands(crew: Crew) -> None:
+    crew.motor("P-101B")
+    asked: list[str] = []
+    crew.read(day(0), bearing_temp_c={"DE": 93.0, "ODE": 85.0}, bearing_feel=None, method="contact")
+    crew.read(day(0, hours=1), tag="P-101B")
+    sa.event.listen(crew.database.engine, "before_cursor_execute", lambda *told: asked.append(told[2]))
+    crew.read(day(0, hours=2), tag="P-101B")
+    quiet, asked[:] = list(asked), []
+    crew.read(day(0, hours=2))  # a hand after a figure
+    assert asked == quiet
+    assert crew.state(HOT, "DE") == "active"
+
+
 NO_WORD = [
     ("a hand after a figure", {"bearing_feel": {"DE": "warm", "ODE": "warm"}}),
     ("the other end", {"bearing_temp_c": {"ODE": 60.0}, "bearing_feel": None}),
