@@ -26,6 +26,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, sessionmaker
 
 from app.store.asked import ASKED
+from app.store.plain import BEGUN, PlainSession
 from app.store.prepared import Glance
 
 #: Any number will do as long as every worker asks for the same one.
@@ -54,6 +55,8 @@ def _sqlite_rules(engine: sa.Engine) -> None:
     @event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
         options = connection.get_execution_options()
+        if options.get(BEGUN):
+            return
         if not options.get("sqlite_at_once"):
             connection.exec_driver_sql(f"BEGIN {options.get('sqlite_begin', 'DEFERRED')}")
             return
@@ -105,7 +108,7 @@ class Database:
         (_sqlite_rules if self.is_sqlite else _postgres_rules)(self.engine)
         writer = self.engine.execution_options(sqlite_begin="IMMEDIATE") if self.is_sqlite else self.engine
         self._read = sessionmaker(self.engine, expire_on_commit=False, autoflush=False)
-        self._write = sessionmaker(writer, expire_on_commit=False)
+        self._write = sessionmaker(writer, class_=PlainSession, expire_on_commit=False)
         self._write_at_once = sessionmaker(self.engine.execution_options(sqlite_at_once=True), expire_on_commit=False)
         self._one_writer = threading.Lock()
 

@@ -24,7 +24,7 @@ def changes(session: Session, unit_id: int, newest_id: int | None) -> list[Limit
     """
     if newest_id is None:
         return []
-    of_units = _KEPT.setdefault(session.get_bind(), {})
+    of_units = _KEPT.setdefault(session.bind or session.get_bind(), {})
     kept = of_units.get(unit_id)
     if kept is None or kept[0] != newest_id:
         found = limits.limit_changes(session, unit_id)

@@ -26,6 +26,7 @@ from app.store.lubrication import Greasing
 from app.store.motors import Motor
 from app.store.new_reading import new_reading
 from app.store.people import HEAD_OPERATOR, Person, Token
+from app.store.plain import dialect_of
 from app.store.rounds import Reading, Round
 from app.store.units import Unit
 
@@ -81,7 +82,7 @@ def open_round(session: Session, unit: Unit, shift: Shift, at: datetime, person_
     found = rounds.round_of(session, unit.id, shift.date, shift.name)
     if found is not None:
         return found, False
-    insert = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
+    insert = postgresql.insert if dialect_of(session).name == "postgresql" else sqlite.insert
     made = session.scalar(insert(Round).values(
         unit_id=unit.id, shift_date=shift.date, shift_name=shift.name, starts_at=shift.starts_at,
         ends_at=shift.ends_at, opened_at=at, opened_by_id=person_id).on_conflict_do_nothing(
@@ -202,7 +203,7 @@ def _told(value: Any) -> str:
 def add_once(session: Session, row: Any) -> bool:
     """Inserts the row; False when another server stored the same id in this moment. SQLite has no other server, and
     this is its one writer: the row goes in with whatever is flushed next."""
-    if session.get_bind().dialect.name == "sqlite":
+    if dialect_of(session).name == "sqlite":
         session.add(row)
         return True
     try:

@@ -21,6 +21,7 @@ from app.store.base import Key16, UtcDateTime
 from app.store.limits import LimitChange
 from app.store.lubrication import Greased, Greasing
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, SeenRun, tag_key
+from app.store.plain import dialect_of
 from app.store.prepared import Kept, Prepared, Question, Row, ask_together, columns_of, detached, no_answer
 from app.store.rounds import Past, Reading, Round, not_corrected
 from app.store.starts import Start, Stop, Trip
@@ -166,7 +167,7 @@ def _asking(session: Session, by: tuple[Prepared, Prepared], whose: dict[str, An
     lock, ground = by
     given = {"id": entry.entry_id, "at": entry.at, "shift_date": entry.shift_date, "shift_name": entry.shift_name}
     asked = Question(ground, {**whose, **given}, lambda session, rows: _made(session, ground, rows, entry))
-    if session.get_bind().dialect.name == "sqlite":
+    if dialect_of(session).name == "sqlite":
         return [asked]  # SQLite has one writer, and this is it
     return [Question(lock, whose, no_answer), asked]
 

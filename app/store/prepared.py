@@ -20,6 +20,8 @@ from sqlalchemy.engine import Connection, Dialect, Engine
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.attributes import set_committed_value
 
+from app.store.plain import Plain, PlainSession, dialect_of, fail
+
 Row = tuple[Any, ...]
 Convert = Callable[[Any], Any] | None
 Made = TypeVar("Made")
@@ -89,7 +91,7 @@ class Prepared:
             return session.rows(self, given)
         return self.asked(_connection_seeing(session), given)
 
-    def asked(self, connection: Connection, given: dict[str, Any]) -> list[Row]:
+    def asked(self, connection: Connection | Plain, given: dict[str, Any]) -> list[Row]:
         """The same on a session's connection."""
         compiled = self._for(connection.dialect)
         cursor = connection.connection.cursor()
@@ -117,14 +119,14 @@ class Prepared:
             compiled.learn_back(dialect, cursor.description)
         return cursor.fetchall()  # type: ignore[no-any-return]
 
-    def sent(self, connection: Connection, given: dict[str, Any]) -> Any:
+    def sent(self, connection: Connection | Plain, given: dict[str, Any]) -> Any:
         """Sends it without waiting for what comes of it; the cursor, for `received`."""
         compiled = self._for(connection.dialect)
         cursor, values = connection.connection.cursor(), compiled.values(given)
         _told(connection.engine, connection, cursor, compiled.text, values)
         return cursor
 
-    def received(self, connection: Connection, cursor: Any) -> list[Row]:
+    def received(self, connection: Connection | Plain, cursor: Any) -> list[Row]:
         """Its rows, once everything sent was answered."""
         try:
             return self._fetched(self._for(connection.dialect), connection.dialect, cursor)
@@ -135,7 +137,7 @@ class Prepared:
                    until: int | None = None) -> Iterator[list[Any]]:
         """The values of every row, or their first ones, as `values` gives them of one; for many rows. What is empty
         stays so: no type of ours makes anything of NULL."""
-        back = [(place, convert) for place, convert in self._for(session.get_bind().dialect).back or ()
+        back = [(place, convert) for place, convert in self._for(dialect_of(session)).back or ()
                 if until is None or place < until]
         for row in rows:
             made = list(row[:until])
@@ -146,7 +148,7 @@ class Prepared:
 
     def values(self, session: Session | Glance, row: Row, since: int = 0, until: int | None = None) -> list[Any]:
         """A row's values, or a slice of them, as the models have them: instants with their zone, keys, yes and no."""
-        back = self._compiled[(session.bind or session.get_bind()).dialect.name].back
+        back = self._compiled[dialect_of(session).name].back
         assert back is not None  # the row came from `rows`
         values = list(row[since:until])
         beyond = since + len(values)
@@ -156,14 +158,13 @@ class Prepared:
         return values
 
 
-def _fetch(connection: Connection, cursor: Any, text: str, values: Any) -> None:
+def _fetch(connection: Connection | Plain, cursor: Any, text: str, values: Any) -> None:
     """Runs a query on the driver's own cursor: describing a hundred columns to the engine takes longer than the query.
     What goes wrong is told as the engine tells it."""
     try:
         _told(connection.engine, connection, cursor, text, values)
-    except connection.dialect.loaded_dbapi.Error:
-        connection.exec_driver_sql(text, values).close()  # fails as it did, in the engine's words
-        raise  # or not: then it was not asked in a way that gives rows
+    except connection.dialect.loaded_dbapi.Error as error:
+        fail(connection, error, text, values)
 
 
 def _told(engine: Engine, connection: Any, cursor: Any, text: str, values: Any) -> None:
@@ -178,11 +179,12 @@ def _told(engine: Engine, connection: Any, cursor: Any, text: str, values: Any) 
             listener(connection, cursor, text, values, None, False)
 
 
-def _connection_seeing(session: Session) -> Connection:
+def _connection_seeing(session: Session) -> Connection | Plain:
     """The session's connection, on which what the session holds is seen: as a query of models would see it."""
+    plain = session.plain() if isinstance(session, PlainSession) else None
     if session.autoflush:
         session.flush()
-    return _connection(session)
+    return plain or _connection(session)
 
 
 def _connection(session: Session) -> Connection:
@@ -224,7 +226,7 @@ def ask_together(session: Session, *questions: Question[Any]) -> list[Any]:
         with driver.pipeline():  # its end waits for all answers
             cursors = [question.statement.sent(connection, question.given) for question in questions]
     except connection.dialect.loaded_dbapi.Error as error:
-        connection._handle_dbapi_exception(error, None, None, None, None)  # raises, as where a commit fails
+        fail(connection, error)
     rows = [question.statement.received(connection, cursor)
             for question, cursor in zip(questions, cursors, strict=True)]
     return [question.answer(session, found) for question, found in zip(questions, rows, strict=True)]
