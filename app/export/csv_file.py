@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, Row, digits, harmless
 
 BOM = b"\xef\xbb\xbf"  # without it a spreadsheet guesses the old code page, and °C is rubbish
 PIECE = 64 * 1024
+#: Cells that are kept as the file has them while it is made: how long, and how many.
+SHORT, MOST_KEPT = 60, 5_000
 
 
 def _number(cell: Cell) -> str:
@@ -32,12 +34,30 @@ def _time(cell: Cell) -> str:
     return cell or ""  # type: ignore[return-value] # ISO text: nothing that a spreadsheet would run
 
 
+class _Told(dict[Cell, str]):
+    """Cells as the file has them. A week says the same words again and again: short ones are made once."""
+
+    def __init__(self, tell: Callable[[Cell], str]) -> None:
+        super().__init__()
+        self._tell = tell
+
+    def __missing__(self, cell: Cell) -> str:
+        told = self._tell(cell)
+        if len(told) <= SHORT:
+            if len(self) >= MOST_KEPT:
+                self.clear()
+            self[cell] = told
+        return told
+
+
 def csv_bytes(columns: Sequence[Column], rows: Iterable[Row], continental: bool = False) -> Iterator[bytes]:
     """The file in pieces: header row, then a line a row. Memory does not grow with the rows.
 
     Numbers stay numbers, a minus included; only text is guarded.
     """
-    told = {NUMBER: _number_with_comma if continental else _number, TEXT: _text, TIME: _time}
+    told: dict[str, Callable[[Cell], str]] = {
+        NUMBER: _Told(_number_with_comma if continental else _number).__getitem__, TEXT: _Told(_text).__getitem__,
+        TIME: _time}
     as_told = [told[column.kind] for column in columns]
     buffer = io.StringIO(newline="")
     writer = csv.writer(buffer, lineterminator="\r\n", delimiter=";" if continental else ",")

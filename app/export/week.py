@@ -308,8 +308,10 @@ _OF_FLAG = len(FlagStood._fields)
 @cache
 def _standing() -> sa.Select[Any]:
     """The flags that stood, gravest first, with what is around them."""
-    raised, seen, acted, closed, noted, decided = (aliased(Person) for _ in range(6))
     newer, decision = aliased(Reading), aliased(Note)
+
+    def name_of(key: Any) -> sa.ScalarSelect[str]:  # joined, each would be one more place in an order to be found
+        return sa.select(Person.name).where(Person.id == key).scalar_subquery()
 
     def last_note(*kinds: str) -> sa.ScalarSelect[int]:
         any_of = sa.or_(*(Note.kind == kind for kind in kinds))
@@ -319,16 +321,14 @@ def _standing() -> sa.Select[Any]:
     those = stood().subquery()
     return (  # begins at those few: of so many joins PostgreSQL takes the first ones in their order
         sa.select(*(getattr(Flag, name) for name in FlagStood._fields),
-                  Motor.area, Motor.tag, Motor.service, raised.name, seen.name, acted.name, closed.name,
-                  Reading.remarks, newer.replaces_why, Note.text, Note.at, noted.name, decided.name)
+                  Motor.area, Motor.tag, Motor.service, name_of(Flag.raised_by_id), name_of(Flag.seen_by_id),
+                  name_of(Flag.action_by_id), name_of(Flag.closed_by_id), Reading.remarks, newer.replaces_why,
+                  Note.text, Note.at, name_of(Note.person_id), name_of(decision.person_id))
         .select_from(those).join(Flag, Flag.id == those.c.id).join(Motor, Motor.id == Flag.motor_id)
-        .outerjoin(raised, raised.id == Flag.raised_by_id).outerjoin(seen, seen.id == Flag.seen_by_id)
-        .outerjoin(acted, acted.id == Flag.action_by_id).outerjoin(closed, closed.id == Flag.closed_by_id)
         .outerjoin(Reading, sa.and_(Flag.raised_cause == "reading", Reading.id == Flag.raised_cause_id))
         .outerjoin(newer, newer.replaces_id == Reading.id)
-        .outerjoin(Note, Note.id == last_note(*ACTIONS)).outerjoin(noted, noted.id == Note.person_id)
+        .outerjoin(Note, Note.id == last_note(*ACTIONS))
         .outerjoin(decision, sa.and_(Flag.run_on_reason.is_not(None), decision.id == last_note("run on")))
-        .outerjoin(decided, decided.id == decision.person_id)
         .order_by(by_priority(), Flag.raised_at, byte_order(Motor.tag), byte_order(Flag.rule), Flag.end, Flag.id))
 
 
@@ -403,9 +403,11 @@ def days_late(flag: FlagStood, week: Week, now: datetime) -> float | None:
 
     None where nothing was to be done by a time, or where it was late only before or after this week.
     """
+    if flag.due_at is None:
+        return None
     over = min([at for at in (flag.closed_at, flag.returned_at) if at is not None], default=None)
     until = min(at for at in (over, now, week.end) if at is not None)
-    if flag.due_at is None or flag.due_at >= until or until < week.start:
+    if flag.due_at >= until or until < week.start:
         return None
     return round((until - flag.due_at) / timedelta(days=1), 1)
 
