@@ -67,8 +67,12 @@ def _text_of(value: datetime | None) -> str | None:
 
 
 def _instant_of(text: str | None) -> datetime | None:
-    # Read with its zone: putting one in afterwards takes six times as long.
-    return None if text is None else datetime.fromisoformat(text + "+00:00")
+    if text is None:
+        return None
+    try:  # Read with its zone: putting one in afterwards takes six times as long.
+        return datetime.fromisoformat(text + "+00:00")
+    except ValueError:  # another hand wrote it with one: what it altered is to be named, not to stop who looks
+        return datetime.fromisoformat(text).astimezone(UTC)
 
 
 class Real(TypeDecorator[float]):
