@@ -322,9 +322,12 @@ def give(session: Session, unit: Unit, opened: Round, person: Person, at: dateti
 
 
 def take(session: Session, unit: Unit, opened: Round, person: Person, at: datetime,
-         answers: dict[str, tuple[str, str]], face_to_face: bool) -> Handover:
-    """The incoming side signs, with an answer to every line. Nobody gave it: kept as not face to face."""
+         answers: dict[str, tuple[str, str]], face_to_face: bool | None) -> Handover:
+    """The incoming side signs, with an answer to every line. Nobody gave it: kept as not face to face, and then alone
+    that need not be said."""
     there = _take_hold(session, unit, opened, at)
+    if face_to_face is None and there.given_at is not None and there.taken_at is None:
+        raise CannotHandOver("Say whether it was handed over face to face.")
     if there.taken_at is not None:
         raise CannotHandOver(f"This handover was taken {when(unit, there.taken_at)} by {_name(there.taken_by)}.")
     if there.given_by_id == person.id:
@@ -337,7 +340,7 @@ def take(session: Session, unit: Unit, opened: Round, person: Person, at: dateti
     for item in there.items:
         item.answer, item.query = answers[item.key]
     there.taken_at, there.taken_by_id = at, person.id
-    there.face_to_face = face_to_face and there.given_at is not None
+    there.face_to_face = bool(face_to_face) and there.given_at is not None
     session.flush()
     return there
 

@@ -316,6 +316,15 @@ def motor_by_id(session: Session, unit_id: int, motor_id: int) -> Motor | None:
     return session.scalars(query).unique().first()
 
 
+def motor_to_change(session: Session, unit_id: int, motor_id: int) -> Motor | None:
+    """A motor of this unit with plates and chart, its row held until the transaction ends: of two who change it at once
+    the second sees what the first did."""
+    return session.scalars(
+        sa.select(Motor).where(Motor.unit_id == unit_id, Motor.id == motor_id)
+        .options(sa.orm.joinedload(Motor.nameplates), sa.orm.joinedload(Motor.points))
+        .with_for_update(of=Motor)).unique().first()
+
+
 def motor_whole(session: Session, unit_id: int, motor_id: int) -> Motor | None:
     """The same with its plates and its lubrication chart, in one query."""
     return session.scalars(

@@ -192,6 +192,16 @@ def start_at_dip(session: Session, dip_id: int, motor_id: int) -> Start | None:
         Start.dip_id == dip_id, Start.motor_id == motor_id, Start.outcome == "automatic").limit(1))
 
 
+def motor_and_sent(session: Session, unit_id: int, motor_id: int, kind: Any,
+                   key: uuid.UUID | None) -> tuple[Motor | None, Any]:
+    """A motor of this unit with plates and chart, and the start or stop, of any motor, that was saved under this id."""
+    row = session.execute(
+        sa.select(Motor, kind).outerjoin(kind, kind.id == key if key is not None else sa.false())
+        .where(Motor.unit_id == unit_id, Motor.id == motor_id)
+        .options(sa.orm.joinedload(Motor.nameplates), sa.orm.joinedload(Motor.points))).unique().first()
+    return (row[0], row[1]) if row is not None else (None, None)
+
+
 def start_by_id(session: Session, unit_id: int, key: uuid.UUID) -> Start | None:
     return session.scalar(sa.select(Start).where(Start.unit_id == unit_id, Start.id == key))
 

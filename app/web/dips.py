@@ -30,10 +30,11 @@ def page() -> Any:
         return _page(session)
 
 
-def _page(session: Session, error: str | None = None, wanted: int | None = None) -> str:
+def _page(session: Session, error: str | None = None, chosen: dips.Dip | None = None) -> str:
     there = dips.newest_dips(session, unit().id)
-    wanted = wanted or request.args.get("dip", type=int)
-    chosen = dips.dip_by_id(session, unit().id, wanted) if wanted else _just_now(there)
+    wanted = request.args.get("dip", type=int)
+    if chosen is None:
+        chosen = dips.dip_by_id(session, unit().id, wanted) if wanted else _just_now(there)
     groups = power_dips.groups(session, unit(), now())
     return render_template("dips/page.html", dips=there, dip=chosen, groups=groups, error=error,
                            answers=chosen.newest_answers() if chosen else {}, form=request.form,
@@ -69,7 +70,7 @@ def answer(dip_id: int, motor_id: int) -> Any:
         dip = found_or_404(dips.dip_by_id(session, unit().id, dip_id))
         motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
         if word not in AFTER_DIP:
-            return _page(session, f"{motor.tag}: say what it did.", dip_id), 422
+            return _page(session, f"{motor.tag}: say what it did.", dip), 422
         power_dips.answer(session, unit(), dip, motor, word, person(), now())
         session.commit()
         flash(f"{motor.tag}: {word}.")

@@ -12,7 +12,6 @@ from wtforms.validators import Length
 from app import handovers, lubricating, recording
 from app.entries import clean_text
 from app.handovers import KINDS, CannotHandOver, Held, NotAnswered, Thing
-from app.store import handovers as stored
 from app.store import rounds
 from app.store.handovers import ANSWERS
 from app.store.people import HEAD_OPERATOR, OPERATOR
@@ -109,14 +108,11 @@ def give(round_id: int) -> Any:
 def take(round_id: int) -> Any:
     """The incoming head operator signs, once every line is answered understood or query."""
     answers = _answers()
-    together = request.form.get("face_to_face", "")
+    together = {YES: True, NO: False}.get(request.form.get("face_to_face", ""))
     try:
         with writing() as session:
             opened = found_or_404(rounds.round_by_id(session, unit().id, round_id))
-            there = stored.handover_of(session, opened.id)
-            if there is not None and there.given_at and there.taken_at is None and together not in (YES, NO):
-                raise CannotHandOver("Say whether it was handed over face to face.")
-            handovers.take(session, unit(), opened, person(), now(), answers, together == YES)
+            handovers.take(session, unit(), opened, person(), now(), answers, together)
             session.commit()
             flash(f"Handover of {opened.label} taken.")
     except CannotHandOver as error:

@@ -78,8 +78,7 @@ def save_greasing(motor_id: int) -> Any:
     """Asked for a reason where the rules would flag it; stored once; a plug left out becomes a temporary state."""
     form, key = GreasingForm(request.form), request.form.get("id", "")
     with writing() as session:
-        motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
-        session.refresh(motor, with_for_update=True)  # two tablets at one motor: the second sees the first
+        motor = found_or_404(motors.motor_to_change(session, unit().id, motor_id))
         here, ours = lubricating.bearings(session, unit(), motor, now()), guns.guns_of(session, unit().id)
         bearing = here.get(form.end.data or "")
         good = form.offer(bearing, ours).validate()

@@ -81,8 +81,7 @@ def set_condition(motor_id: int) -> Any:
     """A named act: the only way a lock on record is entered with its tag, or ended."""
     form = ConditionForm(request.form)
     with writing() as session:
-        motor = found_or_404(motors.motor_by_id(session, unit().id, motor_id))
-        session.refresh(motor, with_for_update=True)
+        motor = found_or_404(motors.motor_to_change(session, unit().id, motor_id))
         wanted = Wanted(form.condition.data, form.lock_tag.data, form.lock_owner.data, form.why.data)
         if form.validate():
             put_errors(form, conditions.faults(motor, wanted, person()))

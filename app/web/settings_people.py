@@ -116,9 +116,9 @@ def person_post(person_id: int) -> Any:
         promoted = form.role.data == people.SUPERVISOR and edited.role != people.SUPERVISOR
         errors += check_secret(secret, form.again.data or "", form.role.data, needed=promoted,
                                words=[*guessing.words_of(edited), name])
-        given = chosen_units(session, edited)
         if not errors:
-            errors += check_supervisors(session, edited, form.role.data, form.state.data == ACTIVE, given)
+            given = chosen_units(session, edited)
+            errors = check_supervisors(session, edited, form.role.data, form.state.data == ACTIVE, given)
         if errors:
             put_errors(form, errors)
             return show_person(session, form, edited, 400)

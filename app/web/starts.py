@@ -11,7 +11,7 @@ from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 
 from app import first_run, recording, standby_pairs, start_records
-from app.entries import BadEntry, clean_text, read_start, read_stop
+from app.entries import BadEntry, Entry, clean_text, read_start, read_stop
 from app.recording import OtherContent, Sender
 from app.rules import prestart_items
 from app.store import motors, start_ground, starts
@@ -107,51 +107,74 @@ def _span(seconds: int) -> str:
 @bp.post("/motors/<int:motor_id>/start")
 @allow(OPERATOR)
 def record(motor_id: int) -> Any:
-    """One tap: a start with what came of it, or a stop. A trip goes on to which protection opened."""
-    what = request.form.get("what", "")
-    with writing() as session:
-        motor = motor_or_404(session, motor_id)
+    """One tap: a start with what came of it, or a stop. A trip goes on to which protection opened.
+
+    What can be told before it is stored is told while only reading: so the page that comes back asks as little as it
+    did at first, and keeps no writer waiting.
+    """
+    what, kind = request.form.get("what", ""), Stop if request.form.get("what") == "stop" else Start
+    with reading() as session:
+        motor, there = starts.motor_and_sent(session, unit().id, motor_id, kind, _key())
+        motor = found_or_404(motor)
         try:
             at = time_seen(request.form.get("seen_at"), unit(), now())
+            entry = None if what == "trip" else _entry(motor, what, at)
         except BadTime as error:
             return _page(session, motor, str(error), "seen_at"), 422
-        if what == "trip":
-            return redirect(url_for("starts.trip_form", motor_id=motor.id, at=at.isoformat()), 303)
-        if there := _tapped_twice(session, motor, what):
-            at, answer = there.at, recording.Recorded(there.id, False)
-        else:
-            try:
-                answer = _store(session, motor, what, at)
-            except OtherContent:
-                return _page(session, motor, USED), 422
-            except BadEntry as error:
-                return _page(session, motor, "; ".join(p.says for p in error.problems)), 422
-            session.commit()
+        except BadEntry as error:
+            return _page(session, motor, _told(error)), 422
+        if entry is None:
+            return redirect(url_for("starts.trip_form", motor_id=motor_id, at=at.isoformat()), 303)
+        if there is not None and there.content != entry.content and not _same_tap(there, motor, what):
+            return _page(session, motor, USED), 422
+    return _store(motor_id, what, kind, at, entry)
+
+
+def _key() -> uuid.UUID | None:
+    """The id that the page brought along."""
+    try:
+        return uuid.UUID(request.form.get("id", ""))
+    except ValueError:
+        return None
+
+
+def _entry(motor: Motor, what: str, at: datetime) -> Entry:
+    body = {"id": request.form.get("id", ""), "tag": motor.tag, "at": at.isoformat(), "by": person().sign_in}
+    if what == "stop":
+        return read_stop(body)
+    return read_start({**body, "outcome": what, "then_continuous": request.form.get("then_continuous") == "yes"})
+
+
+def _told(error: BadEntry) -> str:
+    return "; ".join(p.says for p in error.problems)
+
+
+def _same_tap(there: Start | Stop, motor: Motor, what: str) -> bool:
+    """This page stored it a moment ago, by the same button."""
+    return (there.motor_id == motor.id and now() - there.received_at <= SAME_TAP
+            and (isinstance(there, Stop) or there.outcome == what))
+
+
+def _store(motor_id: int, what: str, kind: type[Start] | type[Stop], at: datetime, entry: Entry) -> Any:
+    """Stores it once, unless somebody was faster since the page was looked at."""
+    store = start_records.record_stop if kind is Stop else start_records.record_start
+    try:
+        with writing() as session:
+            motor = motor_or_404(session, motor_id)
+            there = session.get(kind, entry.id)
+            if there is not None and _same_tap(there, motor, what):
+                at, answer = there.at, recording.Recorded(there.id, False)
+            else:
+                answer = store(session, Sender(unit(), now(), person=person()), entry)
+                session.commit()
+    except (OtherContent, BadEntry) as error:
+        with reading() as session:
+            told = _told(error) if isinstance(error, BadEntry) else USED
+            return _page(session, motor_or_404(session, motor_id), told), 422
     _tell(motor, what, at, answer)
     if what == "tripped while starting":
         return redirect(url_for("starts.trip_form", motor_id=motor_id, at=at.isoformat()), 303)
     return redirect(url_for("starts.page", motor_id=motor_id), 303)
-
-
-def _store(session: Session, motor: Motor, what: str, at: datetime) -> recording.Recorded:
-    sender = Sender(unit(), now(), person=person())
-    body = {"id": request.form.get("id", ""), "tag": motor.tag, "at": at.isoformat(), "by": person().sign_in}
-    if what == "stop":
-        return start_records.record_stop(session, sender, read_stop(body))
-    return start_records.record_start(session, sender, read_start(
-        {**body, "outcome": what, "then_continuous": request.form.get("then_continuous") == "yes"}))
-
-
-def _tapped_twice(session: Session, motor: Motor, what: str) -> Start | Stop | None:
-    """What this page stored a moment ago, by the same button."""
-    try:
-        key = uuid.UUID(request.form.get("id", ""))
-    except ValueError:
-        return None
-    there: Start | Stop | None = session.get(Stop if what == "stop" else Start, key)
-    if there is None or there.motor_id != motor.id or now() - there.received_at > SAME_TAP:
-        return None
-    return there if isinstance(there, Stop) or there.outcome == what else None
 
 
 def _tell(motor: Motor, what: str, at: datetime, answer: recording.Recorded) -> None:
@@ -165,13 +188,14 @@ def _tell(motor: Motor, what: str, at: datetime, answer: recording.Recorded) -> 
 @allow(HEAD_OPERATOR)
 def release(motor_id: int) -> Any:
     cause = clean_text(request.form.get("cause", ""))[:500]
-    with writing() as session:
+    with reading() as session:
         motor = motor_or_404(session, motor_id)
         if not start_records.needs_release(start_records.permission(session, unit(), motor, now())):
             return _page(session, motor, "Nothing is stored: no tries wait for a release."), 409
         if not cause:
             return _page(session, motor, "Write the cause that was found before it is tried again.", "cause"), 422
-        session.add(starts.Release(motor_id=motor.id, at=now(), person_id=person().id, cause=cause))
+    with writing() as session:
+        session.add(starts.Release(motor_id=motor_id, at=now(), person_id=person().id, cause=cause))
         session.commit()
         flash(f"{motor.tag}: released for another try; the start limits still decide.")
     return redirect(url_for("starts.page", motor_id=motor_id), 303)

@@ -28,7 +28,7 @@ from app.store.routes import Hand, Route, add_route, take_off
 from app.store.starts import PrestartCheck, Release, ShaftTurn, Start, Trip, TripAct
 from app.store.units import Unit
 from tests.conftest import Clock
-from tests.factories import NOW, make_motor, make_person, make_unit, sign_in
+from tests.factories import NOW, form_token, make_motor, make_person, make_unit, sign_in
 from tests.web.at_motor import flags_of
 from tests.web.test_access_matrix import Things, pages, path_of
 
@@ -176,3 +176,32 @@ def test_nor_do_the_pages_of_a_start_for_whatever_is_on_record_of_the_motor(
                 over[path, back] = len(asked), asked
             clock.advance(minutes=back)
     assert not over
+
+
+def test_nor_does_a_page_that_comes_back_with_what_is_wrong(app: Flask, app_database: Database, clock: Clock) -> None:
+    """A form that cannot be stored is shown again: with the same looks as before it was sent."""
+    person, things = filled(app_database, 9, 3)
+    motor = f"/motors/{things.motor_id}"
+    begun = NOW + timedelta(minutes=25)
+    with app_database.writing() as session:
+        sender = Sender(session.get_one(Unit, session.get_one(Motor, things.motor_id).unit_id), begun, person=person)
+        used = record_start(session, sender, read_start({  # a first-run watch is under way
+            "id": str(uuid.uuid4()), "tag": "X-0", "at": begun.isoformat(), "by": person.sign_in, "outcome": "ran"})).id
+        dip_id = session.scalars(sa.select(Dip.id)).one()
+        session.commit()
+    clock.advance(minutes=30)
+    client, over = sign_in(app.test_client(), person), {}
+    token = {"csrf_token": form_token(client)}
+    for path, form, status, words in [
+            (f"{motor}/start", {"what": "ran", "seen_at": "half past"}, 422, "half past"),
+            (f"{motor}/start", {"what": "ran", "id": "none"}, 422, ""),
+            (f"{motor}/start", {"what": "did not start", "id": str(used)}, 422, "this page was used before"),
+            (f"{motor}/release", {"cause": "jam"}, 409, "no tries wait"),
+            (f"/dips/{dip_id}{motor}", {}, 422, "say what it did"),
+            (f"/flags/{things.flag_id}/close", {}, 422, ""),
+            (f"/flags/{things.flag_id}/done", {"text": "x", "version": "999"}, 409, "changed while you looked"),
+            (f"{motor}/condition", {}, 422, ""), (f"{motor}/grease", {}, 422, ""),
+            (f"/handover/{things.round_id}/take", {}, 422, ""), (f"/settings/people/{person.id}", {}, 400, "")]:
+        assert _asks(app_database, client, path, over, {**token, **form}) == status, path
+        assert words in client.post(path, data={**token, **form}).text, path
+    assert not over, {path: len(asked) for path, (_, asked) in over.items()}
