@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import tracemalloc
+import uuid
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -13,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.export import week as exceptions
-from app.export.week import ExceptionRow, ShiftCount, exception_rows, file_name, percent_of_limit, week_csv
+from app.export.week import AT_ONCE, ExceptionRow, ShiftCount, exception_rows, file_name, percent_of_limit, week_csv
 from app.rules.shifts import BadWeek, Calendar, Pattern, ShiftStart
 from app.store.flags import Flag, Note
 from app.store.units import Unit
@@ -300,6 +301,28 @@ def test_a_week_costs_one_query_whatever_its_rows(session: Session, plant: Plant
     assert len(asked) == 1
 
 
+def many_closed(plant: Plant, count: int, cause: uuid.UUID, says: str) -> list[dict[str, object]]:
+    """The columns of so many flags raised by one entry and closed in the same moment."""
+    return [{"unit_id": plant.unit.id, "motor_id": plant.motor.id, "rule": "dirty", "end": "", "priority": "watch",
+             "raised_at": TUESDAY, "raised_cause": "reading", "raised_cause_id": cause, "last_seen_at": TUESDAY,
+             "times_seen": 1, "source": "general practice", "says": says, "good_rounds": 0, "arrived_late": False,
+             "version": 1, "closed_at": TUESDAY} for _ in range(count)]
+
+
+def test_a_flag_is_told_alike_in_a_short_week_and_in_one_read_piece_by_piece(session: Session, plant: Plant) -> None:
+    reading = factories.make_reading(session, plant.motor, plant.operator, remarks="belt worn")
+    make_flag(session, plant.motor, TUESDAY, priority="act now", raised_by_id=plant.operator.id, value=93.6, limit=90.0,
+              raised_cause_id=reading.id, seen_at=TUESDAY + timedelta(hours=1), seen_by_id=plant.supervisor.id,
+              owner="Shop", due_at=TUESDAY + timedelta(hours=2), arrived_late=True)
+    [short] = rows_of(session, plant.unit)
+    assert (short.raised_by, short.seen_by, short.remarks, short.days_late) == (
+        "Operator", "Supervisor", "belt worn", 5.6)  # 10:00 on Tuesday to midnight after Sunday: 134 h
+    session.execute(sa.insert(Flag), many_closed(plant, AT_ONCE, reading.id, "Dusty."))
+    first, *others = rows_of(session, plant.unit)
+    assert first == short
+    assert [row.says for row in others] == ["Dusty."] * AT_ONCE
+
+
 # the file --------------------------------------------------------------------------------------------------
 
 
@@ -349,11 +372,7 @@ def test_a_unit_named_in_other_letters_still_has_a_files_name(session: Session) 
 @pytest.mark.slow
 def test_ten_times_the_rows_take_no_more_memory(session: Session, plant: Plant) -> None:
     def peak(flags: int) -> int:
-        session.execute(sa.insert(Flag), [{
-            "unit_id": plant.unit.id, "motor_id": plant.motor.id, "rule": "dirty", "end": "", "priority": "watch",
-            "raised_at": TUESDAY, "raised_cause": "reading", "raised_cause_id": plant_key, "last_seen_at": TUESDAY,
-            "times_seen": 1, "source": "general practice", "says": "Dusty. " * 20, "good_rounds": 0,
-            "arrived_late": False, "version": 1, "closed_at": TUESDAY} for _ in range(flags)])
+        session.execute(sa.insert(Flag), many_closed(plant, flags, plant_key, "Dusty. " * 20))
         session.flush()
         session.expunge_all()
         tracemalloc.start()
