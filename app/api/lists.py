@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import re
 import uuid
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from itertools import islice
-from typing import Any
+from typing import Any, TypeVar
 
 from flask import jsonify, request
 
 from app.api.door import PAGE, after, bp, for_token, instant, local_iso, motor_or_404, not_from_next, page, unit
 from app.api.problems import bad_parameter
-from app.api.schema import PLACE, PLATE, POINT, POSITION, page_of, ref
+from app.api.schema import FLAG_PLACE, PLATE, POINT, POSITION, READING_PLACE, Schema, page_of, ref
 from app.current import now, reading
 from app.export.tables import figure
 from app.export.week import exception_rows
@@ -22,6 +23,8 @@ from app.store import flags, limits, motors, rounds
 from app.store.flags import Flag
 from app.store.motors import LubricationPoint, Motor, Nameplate
 from app.store.rounds import Reading
+
+Key = TypeVar("Key")
 
 
 def picked(row: Any, names: tuple[str, ...]) -> dict[str, Any]:
@@ -45,6 +48,24 @@ def _point_told(point: LubricationPoint | None) -> dict[str, Any] | None:
     if point is None:
         return None
     return {**picked(point, POINT), "last_greased": point.last_greased.isoformat() if point.last_greased else None}
+
+
+BEGIN = datetime(1970, 1, 1, tzinfo=UTC)
+MICROSECOND = timedelta(microseconds=1)
+
+
+def _place(at: datetime, key: Any) -> str:
+    """Where a row stands in a list by time, as `next` carries it: its instant in microseconds, its key."""
+    return f"{(at - BEGIN) // MICROSECOND}.{key}"
+
+
+def _after(shape: Schema, key_of: Callable[[str], Key]) -> tuple[datetime, Key] | None:
+    """The same, read; None at the first page."""
+    text = request.args.get("after", "0")
+    if not re.fullmatch(shape["pattern"], text):
+        raise not_from_next()
+    micros, _, key = text.partition(".")
+    return (BEGIN + int(micros) * MICROSECOND, key_of(key)) if key else None
 
 
 @bp.get("/motors")
@@ -75,7 +96,7 @@ def flag_told(flag: Flag) -> dict[str, Any]:
 
 
 @bp.get("/flags")
-@for_token("read", query=("open", "tag", "after"), gives=page_of("flags", "Flag"))
+@for_token("read", query=("open", "tag", "after"), shapes={"after": FLAG_PLACE}, gives=page_of("flags", "Flag"))
 def get_flags() -> Any:
     """All flags, or with open=true those that are not closed; with tag= those of one motor."""
     wanted, tag = request.args.get("open", ""), request.args.get("tag")
@@ -83,8 +104,10 @@ def get_flags() -> Any:
         raise bad_parameter("open", "Send true, or leave it out for all.")
     with reading() as session:
         motor = motor_or_404(session, tag) if tag else None
-        found = flags.flags_after(session, unit().id, after(), PAGE + 1, wanted == "true", motor.id if motor else None)
-        return page("flags", [flag_told(f) for f in found], [f.id for f in found], open=wanted, tag=tag or "")
+        found = flags.flags_after(session, unit().id, _after(FLAG_PLACE, int), PAGE + 1, wanted == "true",
+                                  motor.id if motor else None)
+        return page("flags", [flag_told(f) for f in found], [_place(f.raised_at, f.id) for f in found], open=wanted,
+                    tag=tag or "")
 
 
 def reading_told(row: Reading) -> dict[str, Any]:
@@ -114,7 +137,7 @@ def reading_told(row: Reading) -> dict[str, Any]:
 
 
 @bp.get("/readings")
-@for_token("read", query=("tag", "from", "to", "after"), shapes={"after": PLACE},
+@for_token("read", query=("tag", "from", "to", "after"), shapes={"after": READING_PLACE},
            gives=page_of("readings", "ReadingTold"))
 def get_readings() -> Any:
     """The unit's readings in [from, to), or one motor's; the last seven days where no time is given."""
@@ -122,31 +145,12 @@ def get_readings() -> Any:
     tag = request.args.get("tag")
     with reading() as session:
         motor = motor_or_404(session, tag) if tag else None
-        found = rounds.readings_between(session, unit().id, start, end, motor.id if motor else None, _place(), PAGE + 1)
+        found = rounds.readings_between(session, unit().id, start, end, motor.id if motor else None,
+                                        _after(READING_PLACE, uuid.UUID), PAGE + 1)
         rows = [reading_told(r) for r in found]
         # The next page asks for the same span, also where it was left to us.
-        return page("readings", rows, [_place_of(r) for r in found], tag=tag or "",
+        return page("readings", rows, [_place(r.taken_at, r.id.hex) for r in found], tag=tag or "",
                     **{"from": start.isoformat(), "to": end.isoformat()})
-
-
-BEGIN = datetime(1970, 1, 1, tzinfo=UTC)
-MICROSECOND = timedelta(microseconds=1)
-
-
-def _place_of(row: Reading) -> str:
-    """Where a reading stands in the order of the list, as `next` carries it: its instant in microseconds, its id."""
-    return f"{(row.taken_at - BEGIN) // MICROSECOND}.{row.id.hex}"
-
-
-def _place() -> tuple[datetime, uuid.UUID] | None:
-    """The same, read; None at the first page."""
-    text = request.args.get("after")
-    if text is None:
-        return None
-    if not re.fullmatch(PLACE["pattern"], text):
-        raise not_from_next()
-    micros, _, key = text.partition(".")
-    return BEGIN + int(micros) * MICROSECOND, uuid.UUID(key)
 
 
 def _span() -> tuple[datetime, datetime]:

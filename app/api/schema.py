@@ -221,7 +221,7 @@ NAMED: dict[str, Schema] = {
 # query parameters ------------------------------------------------------------------------------------------
 
 PARAMETERS: dict[str, Schema] = {
-    "after": {"type": "integer", "minimum": 0, "maximum": 999_999_999_999,
+    "after": {"type": "integer", "minimum": 0, "maximum": 999_999_999,
               "description": "From `next` of the page before."},
     "open": {**words("true", "false", ""), "description": "true: those that are not closed; else all."},
     "tag": {"type": "string", "description": "One motor's, percent-encoded and as typed."},
@@ -232,10 +232,17 @@ PARAMETERS: dict[str, Schema] = {
     "week": {"type": "string", "pattern": "^(19[7-9]|2[0-9]{2})[0-9]-W(0[1-9]|[1-4][0-9]|5[0-3])$",
              "description": "ISO week, such as 2026-W48."},
 }
-#: `after` among readings: the place of the last one of the page before. Only `next` makes it.
-PLACE: Schema = {"type": "string", "pattern": "^[0-9]{1,16}\\.[0-9a-f]{32}$",
-                 "description": "From `next` of the page before, as it stands there. What comes in meanwhile shifts "
-                                "nothing; taken before that place, it is in the list when that is asked for anew."}
+
+
+def place(key: str) -> Schema:
+    """`after` in a list by time: the place of the last one of the page before, whose key has this pattern. Only `next`
+    makes it; 0 is the beginning."""
+    return {"type": "string", "pattern": f"^(0|[0-9]{{1,16}}\\.{key})$",
+            "description": "From `next` of the page before, as it stands there. What comes in meanwhile shifts "
+                           "nothing; of before that place, it is in the list when that is asked for anew."}
+
+
+READING_PLACE, FLAG_PLACE = place("[0-9a-f]{32}"), place("[0-9]{1,9}")
 
 
 def page_of(name: str, item: str) -> Schema:

@@ -302,15 +302,17 @@ def flag_by_id(session: Session, unit_id: int, flag_id: int) -> Flag | None:
     return session.scalar(sa.select(Flag).where(Flag.unit_id == unit_id, Flag.id == flag_id))
 
 
-def flags_after(session: Session, unit_id: int, after_id: int, most: int, only_open: bool = False,
+def flags_after(session: Session, unit_id: int, after: tuple[datetime, int] | None, most: int, only_open: bool = False,
                 motor_id: int | None = None) -> list[Flag]:
-    """A page of flags by key, for the JSON door."""
-    query = sa.select(Flag).where(Flag.unit_id == unit_id, Flag.id > after_id)
+    """A page of flags for the JSON door, the one raised first first. after: when the last one of the page before was
+    raised, and its id: by these the index leads to the place. motor_id: of this motor, of this unit."""
+    query = sa.select(Flag).where(Flag.unit_id == unit_id if motor_id is None else Flag.motor_id == motor_id)
     if only_open:
         query = query.where(Flag.closed_at.is_(None))
-    if motor_id is not None:
-        query = query.where(Flag.motor_id == motor_id)
-    return list(session.scalars(query.order_by(Flag.id).limit(most).options(sa.orm.joinedload(Flag.motor))))
+    if after is not None:
+        query = query.where(Flag.raised_at >= after[0], sa.or_(Flag.raised_at > after[0], Flag.id > after[1]))
+    return list(session.scalars(query.order_by(Flag.raised_at, Flag.id).limit(most)
+                                .options(sa.orm.joinedload(Flag.motor))))
 
 
 def flags_standing(session: Session, unit_id: int, start: datetime, end: datetime) -> list[Flag]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote
 
+import pytest
 from flask import Flask
 from werkzeug.test import TestResponse
 
@@ -26,6 +27,12 @@ def make_token(app: Flask, unit: Unit, scope: str = "record", name: str | None =
                           hash=guessing.hash_token(clear), created_at=factories.LONG_AGO))
         session.commit()
     return clear
+
+
+def pages_hold(monkeypatch: pytest.MonkeyPatch, rows: int) -> None:
+    """So many rows are a page of the door's lists."""
+    monkeypatch.setattr("app.api.door.PAGE", rows)
+    monkeypatch.setattr("app.api.lists.PAGE", rows)
 
 
 class Door:

@@ -15,7 +15,7 @@ from app.config import Settings
 from app.store.people import Token
 from tests import factories
 from tests.api.door import BASE, PROBLEM, Door, fields_of, make_token
-from tests.conftest import Clock
+from tests.conftest import Clock, on_both
 from tests.entering import greasing_body, reading_body
 from tests.factories import Plant
 
@@ -186,7 +186,9 @@ class TestWithASmallLimit:
 
 QUERIES = [
     ("/flags", {"open": "yes"}, "open"), ("/flags", {"opne": "true"}, "opne"), ("/flags", {"after": "-1"}, "after"),
-    ("/flags", {"after": "1e3"}, "after"), ("/flags", {"after": "9" * 13}, "after"), ("/motors", {"tag": "x"}, "tag"),
+    ("/flags", {"after": "1e3"}, "after"), ("/flags", {"after": "9" * 13}, "after"),
+    ("/motors", {"after": "9" * 10}, "after"), ("/flags", {"after": "1." + "9" * 10}, "after"),
+    ("/flags", {"after": "7"}, "after"), ("/motors", {"tag": "x"}, "tag"),
     ("/motors", {"after": "²"}, "after"), ("/limits", {"x": "1"}, "x"), ("/motors/P-101A", {"at": "now"}, "at"),
     ("/readings", {"after": "500"}, "after"), ("/readings", {"after": ""}, "after"),
     ("/readings", {"after": "1." + "f" * 31}, "after"), ("/readings", {"after": "1." + "f" * 32 + "\n"}, "after"),
@@ -201,6 +203,17 @@ QUERIES = [
     ("/motors/P-101A/start-permission", {"then": "maybe"}, "then"),
     ("/flags", {"open": ["true", "false"]}, "open"),
 ]
+
+
+FARTHEST = [("/motors", "9" * 9), ("/flags", "9" * 16 + "." + "9" * 9), ("/readings", "9" * 16 + "." + "f" * 32),
+            ("/exceptions?week=2026-W48", "9" * 9)]
+
+
+@on_both
+@pytest.mark.parametrize(("path", "after"), FARTHEST, ids=[path for path, _ in FARTHEST])
+def test_after_the_farthest_place_there_is_nothing(reader: Door, path: str, after: str) -> None:
+    told = reader.told(f"{path}{'&' if '?' in path else '?'}after={after}")
+    assert list(told.values()) == [[], None] or list(told.values()) == [None, []]
 
 
 @pytest.mark.parametrize(("path", "query", "field"), QUERIES)

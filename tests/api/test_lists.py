@@ -9,7 +9,6 @@ from urllib.parse import quote
 import pytest
 from flask import Flask
 
-from app.api import door as door_module
 from app.db import Database
 from app.export.week import NAMES
 from app.rules.limits import DEFAULTS
@@ -17,7 +16,7 @@ from app.store.limits import change_limit
 from app.store.motors import Motor
 from app.store.units import Unit
 from tests import factories
-from tests.api.door import BASE, Door, make_token
+from tests.api.door import BASE, Door, make_token, pages_hold
 from tests.benchmarks.bulk import load
 from tests.conftest import Clock, on_both
 from tests.entering import day, greasing_body, night, reading_body
@@ -74,11 +73,6 @@ def test_the_register_comes_page_by_page(app: Flask, plant: Plant, door: Door, m
             factories.make_motor(session, plant.unit, f"P-2{i}")
         session.commit()
     assert all_of(door, "/motors", "motors", "tag") == [["P-101A", "P-20"], ["P-21", "P-22"], ["P-23"]]
-
-
-def pages_hold(monkeypatch: pytest.MonkeyPatch, rows: int) -> None:
-    monkeypatch.setattr(door_module, "PAGE", rows)
-    monkeypatch.setattr("app.api.lists.PAGE", rows)
 
 
 def all_of(door: Door, path: str, name: str, key: str) -> list[list[Any]]:

@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 import sqlalchemy as sa
@@ -22,6 +23,8 @@ from app.store.lubrication import Greasing
 from app.store.motors import Motor
 from app.store.people import SUPERVISOR, Person, person_by_sign_in
 from app.store.rounds import Reading, Round
+from app.store.units import Unit
+from tests.api.door import Door, make_token, pages_hold
 from tests.benchmarks.bulk import Loaded, load
 from tests.conftest import POSTGRES, Clock, on_both
 from tests.factories import NOW, make_motor, make_person, make_reading, make_unit, sign_in
@@ -35,6 +38,10 @@ A_YEAR, TEN_YEARS = 400, 4_000
 STRIDE = 100
 #: What may be more: a quarter, and lists of the newest fifty entries that a year has not filled (greasings, flags).
 MAY_GROW, UNFILLED = 1.25, {"sqlite": 15_000, "postgresql": 250}
+
+
+#: What the JSON door gives out whatever is there; and some things of one motor and week.
+DOOR = ("/motors", "/flags", "/flags?open=true", "/readings", "/limits")
 
 
 @dataclass
@@ -120,7 +127,7 @@ def things_of(database: Database, loaded: Loaded) -> tuple[Person, Things]:
 
 
 def works(app: Flask, clock: Clock, loaded: Loaded, by_choice: bool = False) -> dict[str, list[Asked]]:
-    """What each page of a unit asks the evening after its last round, by the rule's name; and a save, the second.
+    """What each page of a unit, each list of the door and a save, the second, ask the evening after the last round.
     by_choice: as `explained` has it."""
     database: Database = app.extensions["database"]
     clock.set(loaded.last_at + timedelta(hours=6))
@@ -141,7 +148,18 @@ def works(app: Flask, clock: Clock, loaded: Loaded, by_choice: bool = False) -> 
             if not database.is_sqlite:
                 explained(database, asked, by_choice)
     with database.reading() as session:
-        motor = session.get_one(Motor, things.motor_id)
+        motor, unit = session.get_one(Motor, things.motor_id), session.get_one(Unit, loaded.unit_id)
+    door = Door(app, make_token(app, unit, "read"))
+    for path in (*DOOR, f"/flags?tag={quote(motor.tag)}", f"/readings?tag={quote(motor.tag)}",
+                 f"/exceptions?week={last_week}", f"/motors/{quote(motor.tag)}/start-permission"):
+        with pytest.MonkeyPatch.context() as small:  # as full pages as there are more of them
+            pages_hold(small, 20)
+            assert door.get(path).status_code == 200  # the first use of a token is noted
+            with watched(database) as asked:
+                door.get(path)
+        found[path.replace(last_week, "a week")] = asked
+        if not database.is_sqlite:
+            explained(database, asked, by_choice)
     for _ in range(2):
         clock.advance(minutes=20)
         with watched(database) as asked:
