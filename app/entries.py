@@ -90,7 +90,10 @@ class Entry:
         """A digest of what was observed. `device_now` is left out: a re-sent entry carries a later one."""
         told = {"tag": self.tag, "by": self.by, "at": self.at_device.astimezone(UTC).isoformat(),
                 **{k: _plain(v) for k, v in self.columns.items() if not _left_out(v)}}
-        return hashlib.sha256(json.dumps(told, sort_keys=True, ensure_ascii=False).encode()).hexdigest()
+        return hashlib.sha256(_TOLD.encode(told).encode()).hexdigest()
+
+
+_TOLD = json.JSONEncoder(sort_keys=True, ensure_ascii=False)
 
 
 def _left_out(value: Any) -> bool:

@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from operator import attrgetter
 
 from app.rules import elapsed
 from app.rules.facts import ENDS, Facts, Reading
 from app.rules.limits import Limits
 
+TAKEN_AT = attrgetter("taken_at")
 #: When something disturbed a quantity, and for how many hours it must settle.
 Disturbed = list[tuple[datetime, float]]
 
@@ -64,7 +66,7 @@ def candidates(facts: Facts) -> list[Reading]:
     reading, renewed = facts.reading, facts.history.new_normal_at
     if reading is None:
         return []
-    return [earlier for earlier in sorted(facts.history.running, key=lambda r: r.taken_at, reverse=True)
+    return [earlier for earlier in sorted(facts.history.running, key=TAKEN_AT, reverse=True)
             if earlier.running and earlier.nameplate_key == reading.nameplate_key
             and elapsed.hours(earlier.taken_at, reading.taken_at) > 0
             and (renewed is None or elapsed.hours(renewed, earlier.taken_at) >= 0)]

@@ -41,7 +41,7 @@ class _Compiled:
         self.order: Sequence[str] | None = compiled.positiontup
         self.fixed: dict[str, Any] = {name: value for name, value in compiled.params.items() if value is not None}
         bind: dict[str, Convert] = {
-            name: bound.type.dialect_impl(dialect).bind_processor(dialect)
+            name: _bind_processor(bound.type, dialect)
             for bound, name in compiled.bind_names.items()}
         self.bind = list(bind.items())
         #: of a text that names each value once, in its order
@@ -63,6 +63,15 @@ class _Compiled:
                           for name, convert in self.in_order])
         turned = {name: whole[name] if convert is None else convert(whole[name]) for name, convert in self.bind}
         return turned if self.order is None else tuple([turned[name] for name in self.order])
+
+
+def _bind_processor(type_: Any, dialect: Dialect) -> Convert:
+    """How a value is turned for the driver. JSON is mostly empty: said once, not written out at every save."""
+    convert: Convert = type_.dialect_impl(dialect).bind_processor(dialect)
+    if convert is None or not isinstance(type_, sa.JSON):
+        return convert
+    nothing, empty = convert(None), convert({})
+    return lambda value: nothing if value is None else empty if value == {} else convert(value)
 
 
 class Prepared:

@@ -46,19 +46,28 @@ def choices(words: tuple[str, ...]) -> list[SelectChoice]:
     return picks((w, w[:1].upper() + w[1:]) for w in words)
 
 
-class OneOf(RadioField):
-    """One word of a few. What was sent is looked up among them; the library would make every choice anew for it, and
-    ask its validators whether something was sent."""
+class _OfWords:
+    """What was sent is looked up among the words; the library would make every choice anew for it, and ask its
+    validators whether something was sent."""
 
     def __init__(self, label: str, validators: Sequence[Any], choices: list[SelectChoice], **kwargs: Any) -> None:
-        super().__init__(label, validators, choices=choices, **kwargs)
+        super().__init__(label, validators, choices=choices, **kwargs)  # type: ignore[call-arg]
         self.words = frozenset(choice.value for choice in choices if choice.value.strip())
 
     def validate(self, form: Any, extra_validators: Any = ()) -> bool:
-        if self.data in self.words and self.raw_data and not self.process_errors:
-            self.errors = []
+        field: Any = self
+        if field.raw_data and not field.process_errors and self.words.issuperset(field.raw_data):
+            field.errors = []
             return True
-        return super().validate(form, extra_validators)  # type: ignore[no-any-return]
+        return super().validate(form, extra_validators)  # type: ignore[misc, no-any-return]
+
+
+class OneOf(_OfWords, RadioField):
+    """One word of a few."""
+
+
+class SomeOf(_OfWords, SelectMultipleField):
+    """Any of a few words."""
 
 
 def radio(label: str, words: tuple[str, ...]) -> RadioField:
@@ -90,7 +99,7 @@ class EntryForm(BoundOnce):
     """Nothing is filled in beforehand but what the person themself typed a moment ago."""
 
     state = OneOf("State", [InputRequired("Choose the state you found it in.")], choices=choices(facts.STATES))
-    look = SelectMultipleField("Look first", [Optional()], choices=picks(LOOK))
+    look = SomeOf("Look first", [Optional()], choices=picks(LOOK))
     vibration_both = OneOf("Vibration", [Optional()], choices=picks([
         ("as usual", "As usual, both ends"), ("not", "Not as usual")]))
     vibration_feel_DE = radio("Vibration, coupling end (DE)", entries.VIBRATION_WORDS)
@@ -112,7 +121,7 @@ class EntryForm(BoundOnce):
     amps_2 = Figure("Ammeter, second phase", "current_a")
     amps_3 = Figure("Ammeter, third phase", "current_a")
     # boxes, not dots: one tapped by mistake can be taken back
-    amps_unread = SelectMultipleField("No ammeter value", [Optional()], choices=choices(COULD_NOT))
+    amps_unread = SomeOf("No ammeter value", [Optional()], choices=choices(COULD_NOT))
     volts_1 = Figure("Volts 1–2", "voltage_v")
     volts_2 = Figure("Volts 2–3", "voltage_v")
     volts_3 = Figure("Volts 3–1", "voltage_v")

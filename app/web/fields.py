@@ -42,7 +42,7 @@ class BoundOnce(Form):
         own = {name: _copied(field, self) for name, field in blank._fields.items()}
         vars(self).update({**vars(blank), **own, "_fields": own, "form_errors": []})
         for name in own.keys() & formdata.keys() if formdata else ():
-            own[name].process(formdata)
+            _read(own[name], formdata.getlist(name))
 
     def validate(self, extra_validators: Any = None) -> bool:
         """Every field is asked, so that all errors are told at once."""
@@ -75,6 +75,17 @@ def _copied(field: Any, form: Form) -> Any:
     own = object.__new__(type(field))  # a field's own __new__ gives what waits to be bound
     own.__dict__ = vars(field) | {"_form": form}
     return own
+
+
+def _read(field: Any, sent: list[str]) -> None:
+    """What was sent for a field that stands as blank: its `process` without what made it blank."""
+    field.raw_data, field.process_errors = sent, []
+    try:
+        field.process_formdata(sent)
+        for clean in field.filters:
+            field.data = clean(field.data)
+    except ValueError as error:
+        field.process_errors.append(error.args[0])
 
 
 def put_errors(form: Form, errors: Iterable[tuple[str, str]]) -> None:
