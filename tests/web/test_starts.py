@@ -12,7 +12,7 @@ from flask import Flask
 
 from app.rules.prestart_items import ITEMS
 from app.store.motors import Motor
-from app.store.starts import Start, Trip
+from app.store.starts import Start, Stop, Trip
 from app.web.times import BadTime, time_seen
 from tests import factories
 from tests.conftest import Clock, on_both
@@ -67,6 +67,19 @@ def test_a_page_left_open_stores_nothing_by_its_old_mark_and_says_so(door: PageD
     assert "Nothing new is stored" in text_of(answer)
     assert f'name="id" value="{key}"' not in text_of(answer)  # the next tap counts
     assert len(starts_in(ground)) == 1
+
+
+@pytest.mark.parametrize("then", ["stop", "did not start"])
+def test_two_buttons_of_one_page_store_the_first_and_say_so(door: PageDoor, ground: Ground, then: str) -> None:
+    key = str(uuid.uuid4())
+    ground.clock.set(at("10:00"))
+    post_form(door.client, door.path("M-30"), {"id": key, "what": "ran"})
+    ground.clock.advance(seconds=5)
+    answer = post_form(door.client, door.path("M-30"), {"id": key, "what": then})
+    assert answer.status_code == 422 and "Nothing new is stored" in text_of(answer)
+    assert starts_in(ground) == [("ran", at("10:00").astimezone(UTC))]
+    with ground.app.extensions["database"].reading() as session:
+        assert session.query(Stop).count() == 0
 
 
 def test_entered_later_the_difference_is_shown(door: PageDoor, ground: Ground) -> None:
