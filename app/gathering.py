@@ -41,30 +41,22 @@ def plate_facts(plate: Nameplate | None) -> facts.Nameplate:
         frame=plate.frame, amps_unknown_because=because, load_wk2_lbft2=plate.load_wk2_lbft2)
 
 
-def run_h_between(run: MotorRun | SeenRun | None, greased_at: datetime | None, greased_run_s: float | None,
-                  at: datetime) -> float | None:
-    """Running hours since a greasing, as estimated; before the first observation a motor is taken to have run."""
-    if greased_at is None:
-        return None
-    if run is None:
-        return max(0.0, (at - greased_at).total_seconds() / 3600)
-    then_s = greased_run_s
-    if then_s is None:
-        then_s = -max(0.0, (run.first_observed_at - greased_at).total_seconds())
-    return max(0.0, (run.until(at)[0] - then_s) / 3600)
+def run_h_between(run: MotorRun | SeenRun | None, greased_at: datetime | None,
+                  greased_s: tuple[float | None, float | None], at: datetime) -> tuple[float | None, float | None]:
+    """Running hours since a greasing, as estimated, and in how many of them it may have been otherwise.
 
-
-def unsure_h_between(run: MotorRun | SeenRun | None, greased_at: datetime | None, greased_unsure_s: float | None,
-                     at: datetime) -> float | None:
-    """Of those, the hours in which it may have been otherwise. What is older than the record is unsure whole."""
+    greased_s: running and unsure seconds when it was done. Before the first observation a motor is taken to have run,
+    and what is older than the record is unsure whole.
+    """
     if greased_at is None:
-        return None
+        return None, None
     if run is None:
-        return max(0.0, (at - greased_at).total_seconds() / 3600)
-    then_s = greased_unsure_s
-    if then_s is None:
-        then_s = -max(0.0, (run.first_observed_at - greased_at).total_seconds())
-    return max(0.0, (run.until(at)[1] - then_s) / 3600)
+        since_h = max(0.0, (at - greased_at).total_seconds() / 3600)
+        return since_h, since_h
+    older_s = -max(0.0, (run.first_observed_at - greased_at).total_seconds())
+    run_s, unsure_s = run.until(at)
+    then_s, then_unsure_s = (older_s if s is None else s for s in greased_s)
+    return max(0.0, (run_s - then_s) / 3600), max(0.0, (unsure_s - then_unsure_s) / 3600)
 
 
 def point_facts(point: LubricationPoint, greased: Greasing | Greased | None, run: MotorRun | SeenRun | None,
@@ -73,11 +65,11 @@ def point_facts(point: LubricationPoint, greased: Greasing | Greased | None, run
     last_at, run_s, unsure_s = (greased.at, greased.run_s, greased.unsure_s) if greased else (None, None, None)
     if last_at is None and point.last_greased_at is not None and point.last_greased_at <= at:
         last_at = point.last_greased_at
+    run_h, unsure_h = run_h_between(run, last_at, (run_s, unsure_s), at)
     return facts.LubricationPoint(
         kind=point.kind, lubricant=point.lubricant, thickener=point.thickener, grease_g=point.grease_g,
         interval_days=point.interval_days, interval_run_h=point.interval_run_h, last_greased_at=last_at,
-        run_h_since=run_h_between(run, last_at, run_s, at),
-        run_h_unsure=unsure_h_between(run, last_at, unsure_s, at))
+        run_h_since=run_h, run_h_unsure=unsure_h)
 
 
 def with_offer(point: facts.LubricationPoint, plate: facts.Nameplate, end: str) -> facts.LubricationPoint:
@@ -191,7 +183,7 @@ def interval_facts(row: Interval, at: datetime) -> facts.LubricationPoint:
     last_at, run_s = row.greased_at, row.greased_run_s
     if last_at is None and row.last_greased_at is not None and row.last_greased_at <= at:
         last_at, run_s = row.last_greased_at, None
-    run_h = run_h_between(row.run, last_at, run_s, at) if row.interval_run_h is not None else None
+    run_h = run_h_between(row.run, last_at, (run_s, None), at)[0] if row.interval_run_h is not None else None
     return facts.LubricationPoint(kind=row.kind, interval_days=row.interval_days, interval_run_h=row.interval_run_h,
                                   last_greased_at=last_at, run_h_since=run_h)
 

@@ -71,6 +71,8 @@ def check(facts: Facts, limits: Limits) -> list[Finding]:
     worst = max(reading.current_a)
     grave, grave_source = act_now_above(plate, plate.rated_amps, limits)
     mild, mild_source = this_shift_above(plate.rated_amps, limits["amps_over_nameplate_this_shift_percent"])
+    if not over(worst, min(grave, mild)):
+        return []
     where = WHERE.format(number=reading.current_a.index(worst) + 1) if len(reading.current_a) > 1 else ""
     percent = wording.pair(100.0 * worst / plate.rated_amps, 100.0, wording.PERCENT)[0]
     if over(worst, grave):

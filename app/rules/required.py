@@ -51,8 +51,10 @@ def required(motor: Motor, state: str) -> tuple[str, ...]:
 def answered(reading: Reading, check: str) -> bool:
     """A value, "could not feel", or a reason stands for this check."""
     what, _, end = check.partition(".")
-    return any(_has(reading, field, end) for field in FIELDS[what]) or any(
-        key in reading.unread for key in _keys(check))
+    for field in FIELDS[what]:
+        if _has(reading, field, end):
+            return True
+    return not reading.unread.keys().isdisjoint(_keys(check))
 
 
 def missing(motor: Motor, reading: Reading) -> tuple[str, ...]:

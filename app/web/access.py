@@ -279,15 +279,16 @@ def check_request() -> Any:
 def _touch(endpoint: str) -> None:
     """Somebody is there: opened a page, sent an entry, or a tablet said so. What a page asks for by itself does not
     count. Nor does a page wait or fail because this cannot be written just now."""
+    signed = g.signed_in
+    often = TOUCH_EVERY if signed.device_id else max(TOUCH_EVERY, desk_idle() / 12)
+    if now() - signed.last_used_at < often:
+        return
     mode = request.headers.get("Sec-Fetch-Mode")  # only over https and on the machine itself
     opens_a_page = mode == "navigate" if mode else "text/html" in request.headers.get("Accept", "text/html")
-    signed = g.signed_in
     # At a desk no page says "still here": what is sent from it is somebody's. A tablet sends what waited by itself.
     by_hand = opens_a_page or endpoint == "accounts.still_here" or (not signed.device_id and request.method == "POST")
-    often = TOUCH_EVERY if signed.device_id else max(TOUCH_EVERY, desk_idle() / 12)
-    if not by_hand or now() - signed.last_used_at < often:
-        return
-    database().noting(lambda session: people.touch(session, signed, now()))
+    if by_hand:
+        database().noting(lambda session: people.touch(session, signed, now()))
 
 
 def close_request(response: Response) -> Response:
