@@ -243,11 +243,13 @@ def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[s
 def _record_usual(session: Session, sender: Sender, entry: Entry, ground: Ground, taken_at: datetime, offset: float,
                   typed: dict[str, str] | None, watch: bool) -> Recorded:
     """The newest entry of its motor in an open round: nearly every one."""
+    person_id = person_of(session, sender, entry).id
+    ground = entry_ground.with_lately(session, ground, person_id)
     plate = ground.motor.nameplate_at(taken_at)
     row = new_reading(
         id=entry.id, content=entry.content, unit_id=sender.unit.id, round_id=ground.round_id,
         motor_id=ground.motor.id, nameplate_id=plate.id if plate else None,
-        person_id=person_of(session, sender, entry).id, token_id=sender.token.id if sender.token else None,
+        person_id=person_id, token_id=sender.token.id if sender.token else None,
         taken_at=taken_at, taken_at_device=entry.at_device, clock_offset_s=offset, received_at=sender.received_at,
         typed=typed or {}, watch=watch, condition_before=ground.condition, **entry.columns)
     return Recorded(row.id, True, usual_entry.store(session, sender.unit, ground, row))

@@ -152,14 +152,27 @@ def ground_of_motor(session: Session, unit_id: int, motor_id: int, entry: Instan
     """The same for a motor by its key, with what was lately; None where it is not one of the unit."""
     asked = _asking(session, _KEY, {"unit_id": unit_id, "motor_id": motor_id}, entry)
     *_, ground, _, ids, greased, by_person = ask_together(
-        session, *asked, rounds.asking_newest_running(motor_id, entry.at),
-        rounds.asking_running_ids(motor_id, entry.at),
-        lubrication.asking_last_greased(motor_id, entry.at + GREASED_BY), rounds.asking_previous_by_person(
-            person_id, entry.at))
-    if ground is None:
-        return None
-    running = rounds.running_past(session, motor_id, entry.at, ids)
-    return ground._replace(lately=Lately(running, greased, by_person))  # type: ignore[no-any-return]
+        session, *asked, *_asking_lately(motor_id, entry.at, person_id))
+    return ground and _with_lately(session, ground, ids, greased, by_person)
+
+
+def with_lately(session: Session, ground: Ground, person_id: int) -> Ground:
+    """The ground with what was lately, where that was not asked with the rest."""
+    if ground.lately is not None:
+        return ground
+    _, ids, greased, by_person = ask_together(session, *_asking_lately(ground.motor.id, ground.asked.at, person_id))
+    return _with_lately(session, ground, ids, greased, by_person)
+
+
+def _asking_lately(motor_id: int, at: datetime, person_id: int) -> tuple[Question[Any], ...]:
+    return (rounds.asking_newest_running(motor_id, at), rounds.asking_running_ids(motor_id, at),
+            lubrication.asking_last_greased(motor_id, at + GREASED_BY), rounds.asking_previous_by_person(person_id, at))
+
+
+def _with_lately(session: Session, ground: Ground, ids: list[Any], greased: list[Greased],
+                 by_person: list[datetime]) -> Ground:
+    running = rounds.running_past(session, ground.motor.id, ground.asked.at, ids)
+    return ground._replace(lately=Lately(running, greased, by_person))
 
 
 def _asking(session: Session, by: tuple[Prepared, Prepared], whose: dict[str, Any],
