@@ -14,6 +14,7 @@ from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
+from sqlalchemy.orm.attributes import set_committed_value
 
 from app.store.base import Key16
 from app.store.changes import Change
@@ -24,6 +25,7 @@ from app.store.limits import LimitChange
 from app.store.lubrication import Greasing
 from app.store.motors import Motor, Nameplate
 from app.store.oil import OilEntry
+from app.store.people import Person
 from app.store.rounds import Reading
 from app.store.starts import PrestartCheck, Release, ShaftTurn, Start, Stop, Trip, TripAct
 from app.store.temporary import TemporaryState
@@ -128,12 +130,15 @@ def _newest(session: Session, motor: Motor, kinds: list[tuple[int, Kind]], after
     for model in models:
         places = [place for place, kind in kinds if kind.model is model]
         query = query.outerjoin(model, sa.and_(ids.c.place.in_(places), model.id == (
-            ids.c.number if _by_number(model) else ids.c.key))).options(*_with_people(model))
+            ids.c.number if _by_number(model) else ids.c.key)))
+        if model is Trip:
+            query = query.options(sa.orm.selectinload(Trip.acts).joinedload(TripAct.person))
     found = []
     for place, *rows in session.execute(query):
         kind = KINDS[place]
         row = rows[models.index(kind.model)]
         found.append((place, Entry(kind, _at(kind, row), row)))
+    _put_people(session, [entry.row for _, entry in found])
     return found
 
 
@@ -155,11 +160,14 @@ def _by_number(model: Any) -> bool:
     return isinstance(model.__table__.c.id.type, sa.Integer)
 
 
-def _with_people(model: Any) -> list[Any]:
-    """Who did it, in the same statement; what came after a trip in one more."""
-    people = [sa.orm.joinedload(getattr(model, name)) for name in ("person", "closed_by", "raised_by", "ended_by")
-              if hasattr(model, name)]
-    return [*people, *([sa.orm.selectinload(Trip.acts).joinedload(TripAct.person)] if model is Trip else [])]
+def _put_people(session: Session, rows: list[Any]) -> None:
+    """Who did it, in one statement more: joined to each kind they are as many tables again to plan, each time anew."""
+    did = [(row, name, getattr(row, f"{name}_id")) for row in rows
+           for name in ("person", "closed_by", "raised_by", "ended_by") if hasattr(type(row), name)]
+    people = {person.id: person for person in session.scalars(sa.select(Person).where(
+        Person.id.in_({key for *_, key in did if key is not None})).options(sa.orm.lazyload(Person.units)))}
+    for row, name, key in did:
+        set_committed_value(row, name, people[key] if key is not None else None)
 
 
 def _older(kind: Kind, place: int, at: datetime, last_place: int, last_id: Any) -> sa.ColumnElement[bool]:
