@@ -20,7 +20,7 @@ from typing import Any
 #: Longer requests are read by a thread of their own.
 MOST_BYTES = 16 * 1024
 #: When one request takes so long, those behind it go to the other threads.
-LONG_S = 0.05
+LONG_S = 0.25
 _LENGTH = re.compile(rb"\r\ncontent-length: *(\d+)(?=\r\n)", re.IGNORECASE)
 
 

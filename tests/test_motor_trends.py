@@ -176,8 +176,7 @@ def test_the_span_is_half_open_and_another_motors_readings_are_not_in_it(session
 def test_many_readings_cost_as_many_queries_as_few(session: Session, plant: Plant) -> None:
     def asked() -> int:
         statements: list[str] = []
-        connection = session.connection()
-        sa.event.listen(connection, "before_cursor_execute", lambda *told: statements.append(told[2]))
+        sa.event.listen(session.get_bind(), "before_cursor_execute", lambda *told: statements.append(told[2]))
         trend(session, plant)
         return len(statements)
 

@@ -109,6 +109,6 @@ def test_another_units_motors_and_flags_are_not_in_it_and_it_costs_three_queries
     factories.make_reading(session, other, plant.operator, TUESDAY)
     columns = columns_to(plant.unit, parse_span(WEEK), 3, TUESDAY)
     asked: list[str] = []
-    sa.event.listen(session.connection(), "before_cursor_execute", lambda *told: asked.append(told[2]))
+    sa.event.listen(session.get_bind(), "before_cursor_execute", lambda *told: asked.append(told[2]))
     found = trend_of(session, plant.unit, columns)
     assert (len(asked), [line.tag for line in found.lines], cells(found)) == (3, ["P-101A"], [(0, None)] * 3)
