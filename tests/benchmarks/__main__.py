@@ -19,12 +19,14 @@ from tests.benchmarks.lines import Line, table
 
 Measure = Callable[[Ground], Iterable[Line]]
 
-#: On a unit of 60 motors with 50,000 readings. The clients come last: they fill one round with thousands of entries.
+#: On a unit of 60 motors with 50,000 readings.
 ON_A_UNIT: dict[str, Measure] = {
     "save": saves.one_entry, "sync": saves.sixty_at_once, "sheet": pages.sheet,
     "review": pages.review, "week": pages.week, "weight": pages.weight, "worker": costs.a_worker,
-    "import": costs.register, "rehearsal": costs.weeks_again, "walk": walking.save_to_next,
-    "clients": saves.fifty_tablets}
+    "import": costs.register, "rehearsal": costs.weeks_again, "walk": walking.save_to_next}
+#: On another like it: the hundreds of flags that review and week have left standing are no usual unit's, and the
+#: thousands of entries in one round no usual round.
+ON_A_UNIT_OF_ITS_OWN: dict[str, Measure] = {"clients": servers.fifty_tablets}
 #: On one of 400 motors with a month behind it.
 ON_A_LARGE_UNIT: dict[str, Measure] = {"sheet of 400": pages.sheet}
 #: On one of 60 motors with three years behind it.
@@ -112,6 +114,7 @@ def _all(server: cluster.Server | None, full: bool, wanted: list[str], lines: li
     if _asked("answer key", wanted):
         _run("answer key", key, lines)
     measured(ON_A_UNIT, wanted, lines, motors=60, days=278)
+    measured(ON_A_UNIT_OF_ITS_OWN, wanted, lines, motors=60, days=278)
     if server is not None and (_asked("save", wanted) or _asked("servers", wanted)):
         begun = time.perf_counter()
         with filled(server.make()) as ground:

@@ -1,4 +1,4 @@
-"""Saving: one entry at a time, fifty tablets at once, sixty entries after an hour without a network."""
+"""Saving: one entry at a time, sixty after an hour without a network; and what fifty tablets send (servers.py)."""
 
 from __future__ import annotations
 
@@ -12,12 +12,10 @@ from http.client import HTTPConnection
 from pathlib import Path
 from urllib.parse import urlencode
 
-from flask import Flask
-
 from app.store.people import OPERATOR
 from tests import factories
 from tests.benchmarks import floors
-from tests.benchmarks.ground import Ground, Running, served
+from tests.benchmarks.ground import Ground, served
 from tests.benchmarks.invented import Machine
 from tests.benchmarks.lines import Line, bests_ms
 from tests.benchmarks.tablets import ID
@@ -58,23 +56,6 @@ def _post(to: HTTPConnection, path: str, fields: dict[str, str], headers: dict[s
 # fifty tablets ---------------------------------------------------------------------------------------------
 
 
-def fifty_tablets(ground: Ground) -> Iterator[Line]:
-    """Fifty people at fifty motors, each saving the next entry as soon as the last is answered; SQLite, durable."""
-    ours = jobs_of(ground, CLIENTS)
-    floor = floors.bare_save(ground.folder)
-    theirs = [("/save", "", body) for _, _, body in ours]
-    stood = ground.app.extensions["clock"]
-    ground.app.extensions["clock"] = Running(ground.clock.now)
-    try:
-        results = [_driven(app, jobs) for app, jobs in ((floor, theirs), (ground.app, ours))]
-    finally:
-        ground.app.extensions["clock"] = stood
-        floor.extensions["database"].close()
-    (least_s, least_p99), (figure_s, figure_p99) = results
-    yield Line("saves a second, 50 clients, SQLite", figure_s, "/s", least_s, 0.5, at_least=True)
-    yield Line("slowest hundredth, 50 clients, SQLite", figure_p99, "ms", least_p99, 3.0)
-
-
 def jobs_of(ground: Ground, count: int) -> list[tuple[str, str, str]]:
     """Address, cookie and form of so many people, each at a motor of their own. ID stands for each entry's own."""
     return [(f"/motors/{motor_id}/entry", f"rounds={ground.key_of(who)}",
@@ -105,24 +86,19 @@ def _crew(ground: Ground, count: int) -> list[str]:
     return names
 
 
-def _driven(app: Flask, jobs: list[tuple[str, str, str]]) -> tuple[float, float]:
-    with served(app) as port:
-        return driven([port], jobs)
-
-
 def driven(ports: list[int], jobs: list[tuple[str, str, str]]) -> tuple[float, float]:
     """Saves a second and the slowest hundredth in ms."""
     told = sent(ports, jobs)
     return told["a_second"], told["p99_ms"]
 
 
-def sent(ports: list[int], jobs: list[tuple[str, str, str]]) -> dict[str, float]:
+def sent(ports: list[int], jobs: list[tuple[str, str, str]], seconds: float = SECONDS) -> dict[str, float]:
     """What tablets.py tells, driven from a process of its own: job i goes to port i, counted round."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "jobs.json"
         path.write_text(json.dumps(jobs))
         there = ",".join(str(port) for port in ports)
-        done = subprocess.run([sys.executable, "-m", "tests.benchmarks.tablets", there, str(path), str(SECONDS)],
+        done = subprocess.run([sys.executable, "-m", "tests.benchmarks.tablets", there, str(path), str(seconds)],
                               capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     told: dict[str, float] = json.loads(done.stdout)

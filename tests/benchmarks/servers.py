@@ -1,4 +1,7 @@
-"""One PostgreSQL with one app server and with two: saves a second. As a program, it is one such server."""
+"""Fifty tablets at once: on SQLite beside a bare save, on one PostgreSQL with one app server and with two.
+
+As a program, it is one such server: what a run has left in the process that measures is in none that is measured.
+"""
 
 from __future__ import annotations
 
@@ -11,9 +14,27 @@ from pathlib import Path
 
 from app import create_app
 from app.config import Settings
+from tests.benchmarks import floors
 from tests.benchmarks.ground import Ground, Running, served
 from tests.benchmarks.lines import Line
-from tests.benchmarks.saves import CLIENTS, driven, queued_of
+from tests.benchmarks.saves import CLIENTS, driven, jobs_of, queued_of, sent
+
+APP, FLOOR = "app", "floor"
+
+
+def fifty_tablets(ground: Ground) -> Iterator[Line]:
+    """Fifty people at fifty motors, each saving the next entry as soon as the last is answered; SQLite, durable. Both
+    servers have answered such before: a program does not start with a crew at its door."""
+    ours = jobs_of(ground, CLIENTS)
+    theirs = [("/save", "", body) for _, _, body in ours]
+    results = []
+    for what, jobs in ((FLOOR, theirs), (APP, ours)):
+        with workers([ground], what) as ports:
+            sent(ports, jobs, seconds=2.0)
+            results.append(driven(ports, jobs))
+    (least_s, least_p99), (figure_s, figure_p99) = results
+    yield Line("saves a second, 50 clients, SQLite", figure_s, "/s", least_s, 0.5, at_least=True)
+    yield Line("slowest hundredth, 50 clients, SQLite", figure_p99, "ms", least_p99, 3.0)
 
 
 def one_and_two(ground: Ground) -> Iterator[Line]:
@@ -27,9 +48,9 @@ def one_and_two(ground: Ground) -> Iterator[Line]:
 
 
 @contextmanager
-def workers(grounds: list[Ground]) -> Iterator[list[int]]:
-    """An app server of its own process for each of these; their ports."""
-    started = [_worker(ground) for ground in grounds]
+def workers(grounds: list[Ground], what: str = APP) -> Iterator[list[int]]:
+    """A server of its own process for each of these; their ports. what: the app, or the bare save in its folder."""
+    started = [_worker(ground, what) for ground in grounds]
     try:
         yield [_port(one) for one in started]
     finally:
@@ -38,9 +59,10 @@ def workers(grounds: list[Ground]) -> Iterator[list[int]]:
             one.wait(timeout=20)
 
 
-def _worker(ground: Ground) -> subprocess.Popen[str]:
+def _worker(ground: Ground, what: str) -> subprocess.Popen[str]:
     url = ground.app.extensions["settings"].url
-    command = [sys.executable, "-m", "tests.benchmarks.servers", url, str(ground.folder), ground.clock.now.isoformat()]
+    command = [sys.executable, "-m", "tests.benchmarks.servers", what, url, str(ground.folder),
+               ground.clock.now.isoformat()]
     return subprocess.Popen(command, stdout=subprocess.PIPE, stdin=subprocess.PIPE, text=True)
 
 
@@ -50,9 +72,10 @@ def _port(started: subprocess.Popen[str]) -> int:
 
 
 if __name__ == "__main__":
-    url, folder, since = sys.argv[1:]
-    app = create_app(Settings(instance=Path(folder), database_url=url, desk_hours=168.0, desk_idle_minutes=1440.0),
-                     clock=Running(datetime.fromisoformat(since)))
+    what, url, folder, since = sys.argv[1:]
+    settings = Settings(instance=Path(folder), database_url=url, desk_hours=168.0, desk_idle_minutes=1440.0)
+    app = floors.bare_save(Path(folder)) if what == FLOOR else create_app(
+        settings, clock=Running(datetime.fromisoformat(since)))
     with served(app) as port:
         print(port, flush=True)
         sys.stdin.read()  # until it is ended

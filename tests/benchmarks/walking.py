@@ -90,5 +90,9 @@ def _walked(page: Page, usual: dict[str, str]) -> float:
 
 
 def _seen(page: Page) -> float:
-    page.wait_for_function("sessionStorage.getItem('seen') !== null")
-    return float(page.evaluate(TAKEN))
+    """Asked again and again from outside: waiting inside would make a script of a text, which the page forbids."""
+    for _ in range(2_000):
+        if page.evaluate("sessionStorage.getItem('seen') !== null"):
+            return float(page.evaluate(TAKEN))
+        page.wait_for_timeout(5)
+    raise RuntimeError("nothing was painted in 10 s")
