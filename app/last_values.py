@@ -6,13 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
+from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app.rules import facts
 from app.store import rounds
 from app.store.motors import Motor
-from app.store.rounds import Past, Reading
+from app.store.rounds import Past
 
 #: field at the motor -> column of a reading, SI
 COLUMNS = {
@@ -63,12 +64,16 @@ def values_of(motor: Motor, before: datetime, past: list[Past], names: Iterable[
 
 def hot_last_time(session: Session, motor: Motor, now: datetime) -> bool:
     """Whether its housing or frame was too hot for a hand when it last ran: said before anybody feels it."""
-    last = next(iter(rounds.last_running(session, motor.id, now, 1)), None)
+    return hot(next(iter(rounds.last_running(session, motor.id, now, 1)), None))
+
+
+def hot(last: Any) -> bool:
+    """The same of its last running reading, or of what is kept of it; None: it has none."""
     return last is not None and (_measured_hot(last) or facts.TEMPERATURE_FEEL[-1] in (
         last.bearing_feel_de, last.bearing_feel_ode, last.winding_feel))
 
 
-def _measured_hot(last: Reading) -> bool:
+def _measured_hot(last: Any) -> bool:
     """A probe in the winding tells the winding; a frame measured on its surface is what a hand meets."""
     outside = [last.bearing_temp_c_de, last.bearing_temp_c_ode,
                last.winding_temp_c if last.winding_method in ("contact", "infrared") else None]

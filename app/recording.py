@@ -243,13 +243,12 @@ def record_reading(session: Session, sender: Sender, entry: Entry, typed: dict[s
 def _record_usual(session: Session, sender: Sender, entry: Entry, ground: Ground, taken_at: datetime, offset: float,
                   typed: dict[str, str] | None, watch: bool) -> Recorded:
     """The newest entry of its motor in an open round: nearly every one."""
-    person_id = person_of(session, sender, entry).id
-    ground = entry_ground.with_lately(session, ground, person_id)
+    ground = entry_ground.with_running(session, ground)
     plate = ground.motor.nameplate_at(taken_at)
     row = new_reading(
         id=entry.id, content=entry.content, unit_id=sender.unit.id, round_id=ground.round_id,
         motor_id=ground.motor.id, nameplate_id=plate.id if plate else None,
-        person_id=person_id, token_id=sender.token.id if sender.token else None,
+        person_id=person_of(session, sender, entry).id, token_id=sender.token.id if sender.token else None,
         taken_at=taken_at, taken_at_device=entry.at_device, clock_offset_s=offset, received_at=sender.received_at,
         typed=typed or {}, watch=watch, condition_before=ground.condition, **entry.columns)
     return Recorded(row.id, True, usual_entry.store(session, sender.unit, ground, row))
@@ -287,10 +286,10 @@ def _record_whole(session: Session, sender: Sender, entry: Entry, typed: dict[st
 
 
 def look_at(session: Session, unit: Unit, motor_id: int, entry_id: uuid.UUID | None, at: datetime,
-            person: Person) -> Ground | None:
-    """How it stands with a motor before an entry of this instant is read and stored, with what was lately. The motor's
-    row is ours from now on. None where it is not one of the unit."""
-    return entry_ground.ground_of_motor(session, unit.id, motor_id, _instant(unit, entry_id, at), person.id)
+            running: bool = True) -> Ground | None:
+    """How it stands with a motor before an entry of this instant is read and stored. The motor's row is ours from now
+    on. None where it is not one of the unit. running: with its running readings before."""
+    return entry_ground.ground_of_motor(session, unit.id, motor_id, _instant(unit, entry_id, at), running)
 
 
 def ground_of(session: Session, sender: Sender, entry: Entry, seen: Ground | None = None) -> Ground | None:

@@ -13,8 +13,8 @@ from sqlalchemy.orm import Session
 from app import judging
 from app.rules import facts
 from app.rules.findings import Finding
-from app.store import flags, motors, new_reading
-from app.store.entry_ground import Ground
+from app.store import entry_ground, flags, motors, new_reading
+from app.store.entry_ground import Ground, Lately
 from app.store.motors import MotorRun, SeenRun
 from app.store.new_reading import NewReading
 from app.store.prepared import Question, ask_together
@@ -22,8 +22,10 @@ from app.store.units import Unit
 
 
 def store(session: Session, unit: Unit, ground: Ground, row: NewReading) -> list[Finding]:
-    """Stores and judges it. Raises IntegrityError where another motor's entry took its id in this moment: sent again,
-    it is told so."""
+    """Stores and judges it. ground: with the running readings before.
+
+    Raises IntegrityError where another motor's entry took its id in this moment: sent again, it is told so.
+    """
     kept: list[Question[Any]] = [new_reading.storing(row)]
     if not row.skipped and row.state:
         run = _seen(session, ground, row.state, row)
@@ -33,7 +35,9 @@ def store(session: Session, unit: Unit, ground: Ground, row: NewReading) -> list
         kept += [motors.storing_run(run)]
         ground = ground._replace(run=run)
     # Asked behind the entry: it waits, as it is stored, for whoever signs its round, and sees what they flagged.
-    *_, standing = ask_together(session, *kept, flags.asking_open_on(row.motor_id))
+    *_, standing, greased, by_person = ask_together(
+        session, *kept, flags.asking_open_on(row.motor_id), *entry_ground.asking_done_before(ground, row.person_id))
+    ground = ground._replace(lately=Lately(ground.running or [], greased, by_person))
     return judging.judge_newest(session, unit, ground, row, standing)
 
 

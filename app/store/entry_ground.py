@@ -68,7 +68,8 @@ class Ground(NamedTuple):
     last_start_at: datetime | None
     half_way: bool  # something temporary stood then
     asked: Instant  # what it is the ground of
-    lately: Lately | None = None  # where it was asked with the rest
+    running: list[Past] | None = None  # the running readings before, the newest first; where they were asked
+    lately: Lately | None = None  # with what else was before; where that was asked
 
     def newest(self, at: datetime) -> bool:
         """New, and later than everything known of its motor: nothing needs to be judged again, nothing made anew."""
@@ -148,31 +149,45 @@ def ground_of_tag(session: Session, unit_id: int, tag: str, entry: Instant) -> G
     return ask_together(session, *asked)[-1]  # type: ignore[no-any-return]
 
 
-def ground_of_motor(session: Session, unit_id: int, motor_id: int, entry: Instant, person_id: int) -> Ground | None:
-    """The same for a motor by its key, with what was lately; None where it is not one of the unit."""
+def ground_of_motor(session: Session, unit_id: int, motor_id: int, entry: Instant, running: bool) -> Ground | None:
+    """The same for a motor by its key; None where it is not one of the unit. running: with its readings before."""
     asked = _asking(session, _KEY, {"unit_id": unit_id, "motor_id": motor_id}, entry)
-    *_, ground, _, ids, greased, by_person = ask_together(
-        session, *asked, *_asking_lately(motor_id, entry.at, person_id))
-    return ground and _with_lately(session, ground, ids, greased, by_person)
+    if not running:
+        return ask_together(session, *asked)[-1]  # type: ignore[no-any-return]
+    *_, ground, _, ids = ask_together(session, *asked, *_asking_running(motor_id, entry.at))
+    return ground and _with_running(session, ground, ids)
 
 
-def with_lately(session: Session, ground: Ground, person_id: int) -> Ground:
-    """The ground with what was lately, where that was not asked with the rest."""
-    if ground.lately is not None:
+def motor_as_found(ground: Ground) -> Motor:
+    """The ground's motor with its condition, for one page alone: of no session, its plates and chart shared."""
+    columns = columns_of(Motor)
+    seen = dict(zip(SEEN, (ground.condition, ground.condition_at), strict=True))
+    made = detached(Motor, columns, [seen[c.key] if c.key in seen else getattr(ground.motor, c.key) for c in columns],
+                    nameplates=ground.motor.nameplates, points=ground.motor.points)
+    assert made is not None
+    return made
+
+
+def with_running(session: Session, ground: Ground) -> Ground:
+    """The ground with the running readings before, where they were not asked with the rest."""
+    if ground.running is not None:
         return ground
-    _, ids, greased, by_person = ask_together(session, *_asking_lately(ground.motor.id, ground.asked.at, person_id))
-    return _with_lately(session, ground, ids, greased, by_person)
+    _, ids = ask_together(session, *_asking_running(ground.motor.id, ground.asked.at))
+    return _with_running(session, ground, ids)
 
 
-def _asking_lately(motor_id: int, at: datetime, person_id: int) -> tuple[Question[Any], ...]:
-    return (rounds.asking_newest_running(motor_id, at), rounds.asking_running_ids(motor_id, at),
-            lubrication.asking_last_greased(motor_id, at + GREASED_BY), rounds.asking_previous_by_person(person_id, at))
+def _asking_running(motor_id: int, at: datetime) -> tuple[Question[Any], ...]:
+    return rounds.asking_newest_running(motor_id, at), rounds.asking_running_ids(motor_id, at)
 
 
-def _with_lately(session: Session, ground: Ground, ids: list[Any], greased: list[Greased],
-                 by_person: list[datetime]) -> Ground:
-    running = rounds.running_past(session, ground.motor.id, ground.asked.at, ids)
-    return ground._replace(lately=Lately(running, greased, by_person))
+def _with_running(session: Session, ground: Ground, ids: list[Any]) -> Ground:
+    return ground._replace(running=rounds.running_past(session, ground.motor.id, ground.asked.at, ids))
+
+
+def asking_done_before(ground: Ground, person_id: int) -> tuple[Question[list[Greased]], Question[list[datetime]]]:
+    """What was greased, and when this person took the readings before."""
+    return (lubrication.asking_last_greased(ground.motor.id, ground.asked.at + GREASED_BY),
+            rounds.asking_previous_by_person(person_id, ground.asked.at))
 
 
 def _asking(session: Session, by: tuple[Prepared, Prepared], whose: dict[str, Any],

@@ -8,10 +8,10 @@ from typing import Any
 from flask import Blueprint, flash, g, redirect, render_template, request, url_for
 from sqlalchemy.orm import Session
 
-from app import entries, recording
+from app import entries, limits_kept, recording
 from app.check_order import order_of
 from app.entries import BadEntry, read_reading
-from app.last_values import COLUMNS, hot_last_time, last_values, values_of
+from app.last_values import COLUMNS, hot, hot_last_time, last_values, values_of
 from app.offline_facts import judge_facts, rules_version
 from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.cautions import caution_for
@@ -19,8 +19,8 @@ from app.rules.shifts import Shift
 from app.sheets import LEFT, Sheet, sheet_of
 from app.store import flags, handovers, motors, rounds
 from app.store.carried import carried
-from app.store.entry_ground import Ground
-from app.store.limits import limits_at
+from app.store.entry_ground import Ground, motor_as_found
+from app.store.limits import limit_changes, limits_from
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.store.rounds import Reading, Round
@@ -147,7 +147,7 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
     key, at = request.form.get("id", ""), now()
     try:
         with writing() as session:
-            ground = found_or_404(recording.look_at(session, unit(), motor_id, _as_id(key), at, person()))
+            ground = found_or_404(recording.look_at(session, unit(), motor_id, _as_id(key), at, correcting is None))
             form = _form_of(session, ground, correcting)
             if form.validate():
                 body, typed = form.body(key, person().sign_in)
@@ -162,18 +162,18 @@ def _save(motor_id: int, correcting: Reading | None) -> Any:
     except NotAllowed as error:
         return _already(motor_id, key, str(error)), 403
     with reading() as session:
-        return _entry_page(session, _motor(session, motor_id), form, key, correcting), 422
+        return _entry_page(session, motor_as_found(ground), form, key, correcting, ground), 422
 
 
 def _form_of(session: Session, ground: Ground, correcting: Reading | None) -> EntryForm:
     """What was tapped and typed, beside what the motor showed before."""
-    motor, (key, at, *_), lately = ground.motor, ground.asked, ground.lately
+    motor, (key, at, *_), running = ground.motor, ground.asked, ground.running
     form = EntryForm(request.form, motor, unit(), at, correcting)
     if ground.known and key is not None:  # saved before and sent twice, it is the same entry
         form.first_sent_at = rounds.first_sent_at(session, unit().id, key)
     before = correcting.taken_at if correcting else form.first_sent_at or at
-    if lately and before == at:
-        form.past = values_of(motor, at, lately.running, [f.name for f in form.figures() if f.name in COLUMNS])
+    if running is not None and before == at:
+        form.past = values_of(motor, at, running, [f.name for f in form.figures() if f.name in COLUMNS])
     else:
         form.past = last_values(session, motor, before)
     return form
@@ -216,16 +216,21 @@ def _with_problems(form: EntryForm, error: BadEntry) -> EntryForm:
     return form
 
 
-def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, correcting: Reading | None = None) -> str:
+def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, correcting: Reading | None = None,
+                ground: Ground | None = None) -> str:
+    """ground: what a save that comes back with what is wrong has found out of the motor; not asked again."""
     shift = unit().calendar.shift_of(now())
     shown = _places(session, shift)
-    in_force = limits_at(session, unit().id, motor.id, now())
+    changes = limit_changes(session, unit().id) if ground is None else limits_kept.changes(
+        session, unit().id, ground.limits_at)
+    running = ground.running if ground is not None else None
     return render_template(
         "rounds/entry.html", motor=motor, form=form, key=key, correcting=correcting, shift=shift, sheet=shown,
-        plate=motor.nameplate, hot=hot_last_time(session, motor, now()), alarm=_bearing_alarm(motor, in_force),
+        plate=motor.nameplate, alarm=_bearing_alarm(motor, limits_from(changes, motor.id, now())),
+        hot=hot_last_time(session, motor, now()) if running is None else hot(next((p.row for p in running), None)),
         order=order_of(unit(), motor.area), standing=flags.open_flags_of_motor(session, motor.id),
         place=shown.place_of(motor.id),
-        judge_facts={**judge_facts(session, unit(), motor, correcting.taken_at if correcting else now()),
+        judge_facts={**judge_facts(session, unit(), motor, correcting.taken_at if correcting else now(), changes),
                      "rule_table": url_for("judge.rules", v=rules_version())},
         seen_here=[r for row in shown.rows if row.motor.id == motor.id for r in (row.reading, *row.also) if r])
 

@@ -193,6 +193,7 @@ def test_nor_does_a_page_that_comes_back_with_what_is_wrong(app: Flask, app_data
     client, over = sign_in(app.test_client(), person), {}
     token = {"csrf_token": form_token(client)}
     for path, form, status, words in [
+            (f"{motor}/entry", {"state": "running", "amps_1": "many"}, 422, "many"),
             (f"{motor}/start", {"what": "ran", "seen_at": "half past"}, 422, "half past"),
             (f"{motor}/start", {"what": "ran", "id": "none"}, 422, ""),
             (f"{motor}/start", {"what": "did not start", "id": str(used)}, 422, "this page was used before"),
