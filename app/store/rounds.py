@@ -284,9 +284,11 @@ def _last_running(*columns: Any) -> Any:
         .order_by(Reading.taken_at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
 
 
-_WHOLE = Prepared(lambda: _last_running(Reading.id, *(as_key(getattr(Reading, name)) for name in _FACTS)))
-_IDS = Prepared(lambda: _last_running(Reading.id))
-#: By database, then the entry's id: a stored reading is never changed. Some hundred motors' last readings.
+#: An entry whose storing failed may come again under its id with other content: received then, it is another.
+_KEY = Reading.id, Reading.received_at
+_WHOLE = Prepared(lambda: _last_running(*_KEY, *(as_key(getattr(Reading, name)) for name in _FACTS)))
+_IDS = Prepared(lambda: _last_running(*_KEY))
+#: By database, then id and receipt: a stored reading is never changed. Some hundred motors' last readings.
 _PAST: WeakKeyDictionary[object, Kept[Past]] = WeakKeyDictionary()
 #: How many a save reads whole: the newest one is new to it, and another server may have stored one before.
 _NEW_TO_US = 2
@@ -303,17 +305,16 @@ def _kept(session: Session) -> Kept[Past]:
 def asking_newest_running(motor_id: int, before: datetime, most: int = _NEW_TO_US) -> Question[list[Past]]:
     """The newest running readings, but only what the rules look at is read."""
     def made(session: Session, row: Row) -> Past:
-        read = _FactsRow._make(_WHOLE.values(session, row, 1))
+        read = _FactsRow._make(_WHOLE.values(session, row, len(_KEY)))
         return Past(read, facts_from(read))
 
     return Question(_WHOLE, {"motor_id": motor_id, "before": before, "most": most}, lambda session, rows: [
-        _kept(session).of(row[0], lambda row=row: made(session, row)) for row in rows])  # type: ignore[misc]
+        _kept(session).of(row[:len(_KEY)], lambda row=row: made(session, row)) for row in rows])  # type: ignore[misc]
 
 
 def asking_running_ids(motor_id: int, before: datetime, most: int = 20) -> Question[list[Any]]:
-    """Which the last running readings are, as the driver gives their ids: most were read at an earlier save."""
-    return Question(_IDS, {"motor_id": motor_id, "before": before, "most": most},
-                    lambda _session, rows: [row[0] for row in rows])
+    """Which the last running readings are, as the driver gives id and receipt: most were read at an earlier save."""
+    return Question(_IDS, {"motor_id": motor_id, "before": before, "most": most}, lambda _session, rows: list(rows))
 
 
 def running_past(session: Session, motor_id: int, before: datetime, ids: list[Any]) -> list[Past]:

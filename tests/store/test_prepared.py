@@ -5,13 +5,15 @@ from __future__ import annotations
 import sys
 import threading
 import time
+import uuid
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 import sqlalchemy as sa
+from sqlalchemy.orm import Session
 
 from app.db import Database
 from app.store import people, rounds
@@ -103,6 +105,26 @@ def test_a_save_reads_earlier_readings_by_their_ids_whoever_stored_them(database
             past = rounds.running_past(session, plant.motor.id, NOW, ids)
             plain = rounds.last_running(session, plant.motor.id, NOW)
             assert len(plain) >= 5 and [p.facts for p in past] == [facts_from(r) for r in plain]
+
+
+def test_an_entry_stored_at_the_second_try_with_other_content_is_judged_by_what_was_stored(database: Database) -> None:
+    """The first try was looked at by what came after it, then undone: the disk was full."""
+    key = uuid.uuid4()
+    with database.writing() as session:
+        plant = factories.make_plant(session)
+        session.commit()
+
+    def stored(session: Session, bearing_c: float, received_at: datetime) -> list[float | None]:
+        made = factories.make_reading(session, session.merge(plant.motor), session.merge(plant.operator),
+                                      NOW - timedelta(hours=1), id=key, bearing_temp_c_de=bearing_c)
+        made.received_at = received_at
+        return [p.facts.bearing_temp_c.de for p in rounds.last_running_past(session, plant.motor.id, NOW)]
+
+    with database.writing() as session:
+        assert stored(session, 95.0, NOW) == [95.0]
+        session.rollback()
+    with database.writing() as session:
+        assert stored(session, 65.0, NOW + timedelta(seconds=20)) == [65.0]
 
 
 @pytest.fixture
