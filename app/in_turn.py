@@ -21,7 +21,10 @@ from typing import Any
 MOST_BYTES = 16 * 1024
 #: When one request takes so long, those behind it go to the other threads.
 LONG_S = 0.25
-_LENGTH = re.compile(rb"\r\ncontent-length: *(\d+)(?=\r\n)", re.IGNORECASE)
+_LENGTH = re.compile(rb"\r\ncontent-length: *(\d{1,9})(?=\r\n)", re.IGNORECASE)
+
+#: Where the system knows it; the selector has said that something is there.
+_AT_ONCE: int = getattr(socket, "MSG_DONTWAIT", 0)
 
 
 def lies_whole(conn: Any) -> bool:
@@ -30,7 +33,7 @@ def lies_whole(conn: Any) -> bool:
     if isinstance(conn.socket, ssl.SSLSocket) or conn.rfile.has_data():
         return False
     try:
-        there = conn.socket.recv(MOST_BYTES, socket.MSG_PEEK | socket.MSG_DONTWAIT)
+        there = conn.socket.recv(MOST_BYTES, socket.MSG_PEEK | _AT_ONCE)
     except OSError:  # gone, or nothing there
         return False
     end = there.find(b"\r\n\r\n")

@@ -74,6 +74,7 @@ class _Line:
     (WHOLE[:-1], False), (WHOLE + b"GET", False), (WHOLE[:20], False), (b"", False),
     (WHOLE.replace(b"POST", b"GET"), False), (WHOLE.replace(b"Content-Length: 2\r\n", b""), False),
     (WHOLE.replace(b"Length: 2", b"Length: 2\r\nContent-Length: 2"), False),
+    (WHOLE.replace(b"Length: 2", b"Length: " + 5_000 * b"9"), False),  # more figures than Python makes a number of
     (WHOLE.replace(b"Content-Length: 2", b"Transfer-Encoding: chunked"), False)])
 def test_only_one_request_with_all_of_its_body_there_is_put_in_the_row(sent: bytes, whole: bool) -> None:
     line = _Line(sent)
