@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from app.rules import facts, regrease
 from app.rules import greased as greased_rules
 from app.rules.limits import Limits
-from app.store import lubrication, rounds, temporary
+from app.store import earlier_readings, lubrication, rounds, temporary
 from app.store.entry_ground import GREASED_BY, Ground
 from app.store.known_before import KnownBefore, known_before
 from app.store.lubrication import ChartRow, Greased, Greasing, Interval
@@ -116,7 +116,8 @@ def _pace(session: Session, reading: Reading | NewReading, fast_s: float,
           ground: Ground | None) -> tuple[float | None, int]:
     """Seconds since this person's entry before, and how many entries in a row came within `fast_s`."""
     lately = ground.lately if ground is not None else None
-    before = lately.by_person if lately else rounds.previous_by_person(session, reading.person_id, reading.taken_at)
+    before = lately.by_person if lately else earlier_readings.previous_by_person(
+        session, reading.person_id, reading.taken_at)
     return pace_of(reading, before[:PACE_LOOK_BACK], fast_s)
 
 
@@ -144,7 +145,7 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewR
     lately = ground.lately if ground is not None else None
     greased = lately.greased if lately else lubrication.last_greased(session, motor.id, at + GREASED_BY)
     running = lately.running if lately else (
-        rounds.last_running_past(session, motor.id, at) if reading is not None else [])
+        earlier_readings.last_running_past(session, motor.id, at) if reading is not None else [])
     before = [past.facts for past in running]
     fast_s = (in_force or Limits()).value("look_again_pace_s")
     pace_s, fast = _pace(session, reading, fast_s, ground) if reading is not None else (None, 0)

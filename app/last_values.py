@@ -11,9 +11,9 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.rules import facts
-from app.store import rounds
+from app.store import earlier_readings, rounds
+from app.store.earlier_readings import Past
 from app.store.motors import Motor
-from app.store.rounds import Past
 
 #: field at the motor -> column of a reading, SI
 COLUMNS = {
@@ -42,7 +42,7 @@ class Last:
 
 def last_values(session: Session, motor: Motor, before: datetime) -> dict[str, Last]:
     """Field -> its newest figure and its median over the last running readings; amps and volts else by the plate."""
-    return values_of(motor, before, rounds.last_running_past(session, motor.id, before, MOST))
+    return values_of(motor, before, earlier_readings.last_running_past(session, motor.id, before, MOST))
 
 
 def values_of(motor: Motor, before: datetime, past: list[Past], names: Iterable[str] = COLUMNS) -> dict[str, Last]:

@@ -16,14 +16,15 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.attributes import set_committed_value
 
-from app.store import lubrication, rounds
+from app.store import earlier_readings, lubrication
 from app.store.base import Key16, UtcDateTime
+from app.store.earlier_readings import Past
 from app.store.limits import LimitChange
 from app.store.lubrication import Greased, Greasing
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, SeenRun, tag_key
 from app.store.plain import dialect_of
 from app.store.prepared import Kept, Prepared, Question, Row, ask_together, columns_of, detached, no_answer
-from app.store.rounds import Past, Reading, Round, not_corrected
+from app.store.rounds import Reading, Round, not_corrected
 from app.store.starts import Start, Stop, Trip
 from app.store.temporary import TemporaryState
 
@@ -177,17 +178,17 @@ def with_running(session: Session, ground: Ground) -> Ground:
 
 
 def _asking_running(motor_id: int, at: datetime) -> tuple[Question[Any], ...]:
-    return rounds.asking_newest_running(motor_id, at), rounds.asking_running_ids(motor_id, at)
+    return earlier_readings.asking_newest_running(motor_id, at), earlier_readings.asking_running_ids(motor_id, at)
 
 
 def _with_running(session: Session, ground: Ground, ids: list[Any]) -> Ground:
-    return ground._replace(running=rounds.running_past(session, ground.motor.id, ground.asked.at, ids))
+    return ground._replace(running=earlier_readings.running_past(session, ground.motor.id, ground.asked.at, ids))
 
 
 def asking_done_before(ground: Ground, person_id: int) -> tuple[Question[list[Greased]], Question[list[datetime]]]:
     """What was greased, and when this person took the readings before."""
     return (lubrication.asking_last_greased(ground.motor.id, ground.asked.at + GREASED_BY),
-            rounds.asking_previous_by_person(person_id, ground.asked.at))
+            earlier_readings.asking_previous_by_person(person_id, ground.asked.at))
 
 
 def _asking(session: Session, by: tuple[Prepared, Prepared], whose: dict[str, Any],

@@ -4,7 +4,7 @@ A row of thirty columns costs the driver a few millionths of a second and the ma
 must know (who saves, the motor with plate and chart, its last readings) is mostly what it was at the save before. So
 these statements give the rows as the driver has them, and `Kept` keeps what was made of a row under the row itself:
 other content is another key, whichever server or process wrote it. Nothing is ever kept by a number or a time, but for
-earlier readings: they are added and never changed, so id and receipt say all (app/store/rounds.py).
+earlier readings: they are added and never changed, so id and receipt say all (app/store/earlier_readings.py).
 """
 
 from __future__ import annotations

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import uuid
-from collections import namedtuple
-from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
 from typing import Any
-from weakref import WeakKeyDictionary
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
@@ -18,7 +15,7 @@ from app.store.asked import once
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
 from app.store.motors import Motor, Nameplate
 from app.store.people import Person, Token, with_name
-from app.store.prepared import Kept, Prepared, Question, Row, as_key, ask
+from app.store.prepared import Prepared
 
 #: Somebody wrote something. Word for word in index and query, or neither database uses the index.
 HAS_WORDS = "(remarks <> '' OR skip_reason IS NOT NULL)"
@@ -187,22 +184,6 @@ def facts_from(row: Any) -> facts.Reading:
         nameplate_key=row.nameplate_id or 0, person=str(row.person_id))
 
 
-_FACTS = ("state", "taken_at", "smoke", "guard", "ground", "leak", "condition_before", "vibration_feel_de",
-          "vibration_feel_ode", "vibration_mm_s_de", "vibration_mm_s_ode", "bearing_feel_de", "bearing_feel_ode",
-          "bearing_temp_c_de", "bearing_temp_c_ode", "winding_feel", "winding_temp_c", "winding_method", "current_a_1",
-          "current_a_2", "current_a_3", "voltage_v_1", "voltage_v_2", "voltage_v_3", "lubricant_de", "lubricant_ode",
-          "cleanliness", "ambient_c", "method", "unread", "nameplate_id", "person_id")
-_FactsRow = namedtuple("_FactsRow", _FACTS)  # type: ignore[misc] # the names are those just above
-
-
-@dataclass(frozen=True)
-class Past:
-    """An earlier reading: what the rules look at in the columns' names, and as the rules see it."""
-
-    row: Any
-    facts: facts.Reading
-
-
 #: The table's alias with its column taken here, while nothing else runs. An alias of the model finds its columns when
 #: it is first put into a statement: of two threads that do so at once, one may get the column of `reading` itself, and
 #: then no reading ever counts as corrected.
@@ -266,66 +247,15 @@ def readings_as_signed(session: Session, round_id: int) -> list[Reading]:
 
 
 # As words in the statement, not as values: so the index of running readings is known to hold them all.
-_RUNNING = Reading.state == sa.literal_column("'running'")
+RUNNING = Reading.state == sa.literal_column("'running'")
 
 
 @once
 def last_running(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Reading]:
     """The newest running readings taken before an instant, corrected ones left out."""
     return list(session.scalars(sa.select(Reading).where(
-        Reading.motor_id == motor_id, Reading.taken_at < before, _RUNNING,
+        Reading.motor_id == motor_id, Reading.taken_at < before, RUNNING,
         Reading.skip_reason.is_(None), not_corrected()).order_by(Reading.taken_at.desc()).limit(most)))
-
-
-def _last_running(*columns: Any) -> Any:
-    return (sa.select(*columns).where(
-        Reading.motor_id == sa.bindparam("motor_id"), Reading.taken_at < sa.bindparam("before", type_=UtcDateTime()),
-        _RUNNING, Reading.skip_reason.is_(None), not_corrected())
-        .order_by(Reading.taken_at.desc()).limit(sa.bindparam("most", type_=sa.Integer())))
-
-
-#: An entry whose storing failed may come again under its id with other content: received then, it is another.
-_KEY = Reading.id, Reading.received_at
-_WHOLE = Prepared(lambda: _last_running(*_KEY, *(as_key(getattr(Reading, name)) for name in _FACTS)))
-_IDS = Prepared(lambda: _last_running(*_KEY))
-#: By database, then id and receipt: a stored reading is never changed. Some hundred motors' last readings.
-_PAST: WeakKeyDictionary[object, Kept[Past]] = WeakKeyDictionary()
-#: How many a save reads whole: the newest one is new to it, and another server may have stored one before.
-_NEW_TO_US = 2
-
-
-def _kept(session: Session) -> Kept[Past]:
-    bind = session.bind or session.get_bind()
-    kept = _PAST.get(bind)
-    if kept is None:
-        kept = _PAST.setdefault(bind, Kept(12_000))
-    return kept
-
-
-def asking_newest_running(motor_id: int, before: datetime, most: int = _NEW_TO_US) -> Question[list[Past]]:
-    """The newest running readings, but only what the rules look at is read."""
-    def made(session: Session, row: Row) -> Past:
-        read = _FactsRow._make(_WHOLE.values(session, row, len(_KEY)))
-        return Past(read, facts_from(read))
-
-    return Question(_WHOLE, {"motor_id": motor_id, "before": before, "most": most}, lambda session, rows: [
-        _kept(session).of(row[:len(_KEY)], lambda row=row: made(session, row)) for row in rows])  # type: ignore[misc]
-
-
-def asking_running_ids(motor_id: int, before: datetime, most: int = 20) -> Question[list[Any]]:
-    """Which the last running readings are, as the driver gives id and receipt: most were read at an earlier save."""
-    return Question(_IDS, {"motor_id": motor_id, "before": before, "most": most}, lambda _session, rows: list(rows))
-
-
-def running_past(session: Session, motor_id: int, before: datetime, ids: list[Any]) -> list[Past]:
-    """The readings of these ids, in that order; read where this process has not seen one of them yet."""
-    found = _kept(session).these(ids)
-    return found if found is not None else ask(session, asking_newest_running(motor_id, before, len(ids)))
-
-
-def last_running_past(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Past]:
-    """The newest running readings as the rules see them."""
-    return ask(session, asking_newest_running(motor_id, before, most))
 
 
 def anything_after(session: Session, motor_id: int, instant: datetime) -> bool:
@@ -362,26 +292,6 @@ def newest_readings(session: Session, motor_id: int, most: int = 30, before: dat
     return list(session.scalars(query.order_by(Reading.taken_at.desc(), Reading.received_at.desc()).limit(most)
                                 .options(sa.orm.joinedload(Reading.person), sa.orm.joinedload(Reading.token),
                                          sa.orm.joinedload(Reading.nameplate))))
-
-
-#: So many looks before an entry tell the pace of the walk.
-_PACE_OF = 10
-# How many is said in the statement: of a number that comes as a value PostgreSQL knows nothing, and plans each time.
-_PACE = Prepared(lambda: sa.select(Reading.taken_at).where(
-    Reading.person_id == sa.bindparam("person_id", type_=sa.Integer()),
-    Reading.taken_at < sa.bindparam("before", type_=UtcDateTime()), Reading.token_id.is_(None))
-    .order_by(Reading.taken_at.desc()).limit(sa.literal_column(str(_PACE_OF))))
-
-
-def asking_previous_by_person(person_id: int, before: datetime) -> Question[list[datetime]]:
-    """When this person took the readings just before, the newest first: for the pace of the walk."""
-    return Question(_PACE, {"person_id": person_id, "before": before},
-                    lambda session, rows: [_PACE.values(session, row)[0] for row in rows])
-
-
-def previous_by_person(session: Session, person_id: int, before: datetime) -> list[datetime]:
-    return ask(session, asking_previous_by_person(person_id, before))
-
 
 
 def states_seen(session: Session, motor_id: int) -> list[tuple[datetime, str]]:
@@ -504,7 +414,7 @@ def readings_between(session: Session, unit_id: int, start: datetime, end: datet
 def last_running_at(motor_id: Any, before: Any) -> sa.Select[Any]:
     """For a larger query: when a reading last found the motor running, before an instant."""
     return sa.select(Reading.taken_at).where(
-        Reading.motor_id == motor_id, Reading.taken_at < before, _RUNNING, Reading.skip_reason.is_(None),
+        Reading.motor_id == motor_id, Reading.taken_at < before, RUNNING, Reading.skip_reason.is_(None),
         not_corrected()).order_by(Reading.taken_at.desc()).limit(1)
 
 

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.db import Database
-from app.store import people, rounds
+from app.store import earlier_readings, people, rounds
 from app.store.people import OPERATOR, SignedIn
 from app.store.prepared import Prepared, ask_together
 from app.store.rounds import facts_from
@@ -79,7 +79,7 @@ def test_earlier_readings_kept_by_their_rows_are_the_readings(database: Database
         session.commit()
     for _ in range(2):  # made, then kept
         with database.reading() as session:
-            past = rounds.last_running_past(session, plant.motor.id, NOW)
+            past = earlier_readings.last_running_past(session, plant.motor.id, NOW)
             plain = rounds.last_running(session, plant.motor.id, NOW)
             assert len(past) == 2 and [p.facts for p in past] == [facts_from(r) for r in plain]
             assert [p.row.taken_at for p in past] == [r.taken_at for r in plain]
@@ -100,9 +100,9 @@ def test_a_save_reads_earlier_readings_by_their_ids_whoever_stored_them(database
                                        bearing_temp_c_de=70.0 + minute)
             session.commit()
         with database.reading() as session:
-            _, ids = ask_together(session, rounds.asking_newest_running(plant.motor.id, NOW),
-                                  rounds.asking_running_ids(plant.motor.id, NOW))
-            past = rounds.running_past(session, plant.motor.id, NOW, ids)
+            _, ids = ask_together(session, earlier_readings.asking_newest_running(plant.motor.id, NOW),
+                                  earlier_readings.asking_running_ids(plant.motor.id, NOW))
+            past = earlier_readings.running_past(session, plant.motor.id, NOW, ids)
             plain = rounds.last_running(session, plant.motor.id, NOW)
             assert len(plain) >= 5 and [p.facts for p in past] == [facts_from(r) for r in plain]
 
@@ -118,7 +118,7 @@ def test_an_entry_stored_at_the_second_try_with_other_content_is_judged_by_what_
         made = factories.make_reading(session, session.merge(plant.motor), session.merge(plant.operator),
                                       NOW - timedelta(hours=1), id=key, bearing_temp_c_de=bearing_c)
         made.received_at = received_at
-        return [p.facts.bearing_temp_c.de for p in rounds.last_running_past(session, plant.motor.id, NOW)]
+        return [p.facts.bearing_temp_c.de for p in earlier_readings.last_running_past(session, plant.motor.id, NOW)]
 
     with database.writing() as session:
         assert stored(session, 95.0, NOW) == [95.0]
