@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
@@ -39,7 +40,10 @@ class BoundOnce(Form):
 
     def __init__(self, formdata: Any = None) -> None:
         blank = _bound(type(self), formdata is not None)
-        own = {name: _copied(field, self) for name, field in blank._fields.items()}
+        # Fields that held their form would keep it, and themselves, until the next collection of garbage: at a change
+        # of shift that is ten thousand of them, and each save then works in memory that is not at hand.
+        form = weakref.proxy(self)
+        own = {name: _copied(field, form) for name, field in blank._fields.items()}
         vars(self).update({**vars(blank), **own, "_fields": own, "form_errors": []})
         for name in own.keys() & formdata.keys() if formdata else ():
             _read(own[name], formdata.getlist(name))
@@ -70,7 +74,7 @@ def _optional(form: type[BoundOnce]) -> frozenset[str]:
                      if any(isinstance(v, Optional) for v in field.validators))
 
 
-def _copied(field: Any, form: Form) -> Any:
+def _copied(field: Any, form: Any) -> Any:
     """The field as bound, of another form. What it says of itself (label, choices, validators) stays shared."""
     own = object.__new__(type(field))  # a field's own __new__ gives what waits to be bound
     own.__dict__ = vars(field) | {"_form": form}

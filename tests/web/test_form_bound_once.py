@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import weakref
 from typing import Any
 
 import pytest
@@ -48,3 +50,15 @@ def test_nothing_of_one_persons_form_is_in_the_next_ones() -> None:
     after = Copied(MultiDict([("state", "hot")]))
     assert after.validate() and after.errors == {} and after.remarks.data == ""
     assert first.state.data == "molten" and len(first.state.errors) == 2
+
+
+def test_a_form_is_gone_with_its_request_and_waits_for_no_collection_of_garbage() -> None:
+    gc.disable()
+    try:
+        form = Copied(MultiDict([("state", "hot"), ("amps", "12,5")]))
+        assert form.validate()
+        of_it = [weakref.ref(form), *(weakref.ref(field) for field in form)]
+        del form
+        assert [left() for left in of_it] == [None] * len(of_it)
+    finally:
+        gc.enable()
