@@ -28,6 +28,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from app.store.asked import ASKED
 from app.store.plain import BEGUN, PlainSession
 from app.store.prepared import Glance
+from app.store.together import Together
 
 #: Any number will do as long as every worker asks for the same one.
 MIGRATION_LOCK = 7_201_406
@@ -94,6 +95,10 @@ def normal_url(url: str) -> str:
     return url
 
 
+class _OfThread(threading.local):
+    together: Together | None = None
+
+
 class Database:
     """One engine, two ways in: `reading()` for pages, `writing()` for what changes something."""
 
@@ -111,9 +116,11 @@ class Database:
         self._write = sessionmaker(writer, class_=PlainSession, expire_on_commit=False)
         self._write_at_once = sessionmaker(self.engine.execution_options(sqlite_at_once=True), expire_on_commit=False)
         self._one_writer = threading.Lock()
+        self._of_thread = _OfThread()
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[Session]:
+        self._own_first()
         with self._read() as session:
             session.info[ASKED] = {}
             yield session
@@ -128,17 +135,37 @@ class Database:
 
     def glance(self) -> Glance:
         """For a single prepared statement, which needs no session."""
+        self._own_first()
         return Glance(self.engine, self.reading)
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[Session]:
         """A session that may write. The caller commits; leaving without a commit undoes everything."""
-        with self._one_writer if self.is_sqlite else contextlib.nullcontext(), self._write() as session:
+        together = self._of_thread.together
+        turn = together.writing() if together else self._one_writer if self.is_sqlite else contextlib.nullcontext()
+        with turn, self._write() as session:
+            session.together = together
             yield session
+
+    @contextlib.contextmanager
+    def together(self) -> Iterator[Together]:
+        """What this thread stores meanwhile is stored by one commit, on SQLite: on the disk with `settle`."""
+        self._of_thread.together = together = Together(self._one_writer)
+        try:
+            yield together
+        finally:
+            self._of_thread.together = None
+            together.end()
+
+    def _own_first(self) -> None:
+        if self._of_thread.together is not None:
+            self._of_thread.together.own_first()
 
     def noting(self, work: Callable[[Session], object]) -> bool:
         """Does and commits what may as well be left out: nobody waits for another writer, and a fault of the database
         stops nothing. Whether it was done."""
+        if self._of_thread.together is not None and self._of_thread.together.waits:
+            return False
         if self.is_sqlite and not self._one_writer.acquire(blocking=False):
             return False
         try:

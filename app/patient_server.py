@@ -13,6 +13,7 @@ import ssl
 import tempfile
 import threading
 from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager
 from typing import Any
 
 from cheroot.errors import FatalSSLAlert
@@ -20,7 +21,8 @@ from cheroot.server import HeaderReader, HTTPConnection, HTTPRequest
 from cheroot.ssl.builtin import BuiltinSSLAdapter
 from cheroot.wsgi import Server
 
-from app.in_turn import InTurn, lies_whole
+from app.in_turn import Answer, InTurn, lies_whole
+from app.store.together import Together
 
 #: Threads that may wait for senders; an idle one costs a few kilobytes.
 MOST_WAITING = 200
@@ -131,6 +133,8 @@ class Connection(HTTPConnection):
     RequestHandlerClass = Request
     begun = False
     shaken = False
+    #: a request that has arrived with all of its body
+    whole = b""
 
     def communicate(self) -> Any:
         if isinstance(self.socket, ssl.SSLSocket) and not self.shaken:
@@ -141,20 +145,42 @@ class Connection(HTTPConnection):
             self.shaken = True
         return super().communicate()
 
+    def answer_of_whole(self) -> Answer:
+        """What is to be told to the whole request; it may be asked again."""
+        files = self.rfile, self.wfile
+        self.rfile, self.wfile = _There(self.whole), _Told()
+        try:
+            return Answer(keep=bool(self.communicate()), says=self.wfile.getvalue())
+        finally:
+            self.rfile, self.wfile = files
+
+
+class _There(io.BytesIO):
+    """In the place of the connection's file: the request, of which the connection does not ask for more."""
+
+    def has_data(self) -> bool:
+        return False
+
+
+class _Told(io.BytesIO):
+    bytes_written = 0
+
 
 class PatientServer(Server):
-    """Cheroot's, with all that. in_turn: one writer, so what is sent whole is answered one after the other."""
+    """Cheroot's, with all that. in_turn: one writer, so what is sent whole is answered one after the other. together:
+    the database's, where several entries may be stored by one commit."""
 
     ConnectionClass = Connection
     max_request_header_size = MOST_HEAD_BYTES
     keep_alive_conn_limit = MOST_WAITING  # who waits in the selector costs no thread
 
     def __init__(self, address: tuple[str, int], app: Callable[..., Iterable[bytes]], at_once: int,
-                 in_turn: bool = False) -> None:
+                 in_turn: bool = False,
+                 together: Callable[[], AbstractContextManager[Together]] | None = None) -> None:
         super().__init__(address, WholeBodyFirst(app, at_once), numthreads=at_once, max=max(MOST_WAITING, at_once),
                          request_queue_size=256, timeout=SENDER_TIMEOUT_S)
         self._all_busy, self._growing, self._ending = threading.Event(), threading.RLock(), False
-        self._in_turn = InTurn(self._answer, self._hand_on) if in_turn else None
+        self._in_turn = InTurn(self, together) if in_turn else None
 
     def prepare(self) -> None:
         super().prepare()
@@ -188,21 +214,31 @@ class PatientServer(Server):
         if self._in_turn is not None and lies_whole(conn):
             self._in_turn.put(conn)
         else:
-            self._hand_on(conn)
+            self.hand_on(conn)
 
-    def _hand_on(self, conn: Any) -> None:
+    def hand_on(self, conn: Any) -> None:
         super().process_conn(conn)
         if self.requests.qsize > self.requests.idle:
             self._all_busy.set()
 
-    def _answer(self, conn: Any) -> None:
+    def answer_of(self, conn: Any) -> Answer:
+        try:
+            return conn.answer_of_whole()  # type: ignore[no-any-return]
+        except Exception as error:
+            self.error_log(f"Unhandled error while a connection was answered: {error!r}", traceback=True)
+            return Answer(b"", keep=False)
+
+    def tell(self, conn: Any, answer: Answer) -> None:
         """As cheroot's own threads do."""
         keep = False
         try:
-            keep = conn.communicate()
-        except Exception as error:
-            self.error_log(f"Unhandled error while a connection was answered: {error!r}", traceback=True)
+            conn.socket.recv(len(conn.whole))  # it was only looked at
+            conn.socket.sendall(answer.says)
+            keep = answer.keep
+        except OSError:  # gone, or does not listen
+            pass
         finally:
+            conn.whole = b""
             if keep:
                 self.put_conn(conn)
             else:

@@ -67,13 +67,14 @@ def serve(settings: Settings, host: str, port: int, tls_cert: str | None, tls_ke
     app = create_app(replace(settings, trusted_hosts=trusted(settings, host)), clock)
     request_log.to_standard_error(settings)
     request_log.watch(app)
-    server = PatientServer((host, port), app.wsgi_app, settings.threads, in_turn=app.extensions["database"].is_sqlite)
+    database = app.extensions["database"]
+    server = PatientServer((host, port), app.wsgi_app, settings.threads, database.is_sqlite, database.together)
     server.max_request_body_size = settings.body_limit * 4  # above the app's own limit, which answers in words
     if tls_cert and tls_key:
         server.ssl_adapter = LateHandshake(tls_cert, tls_key)
     signal.signal(signal.SIGTERM, _stop)
     try:
-        _prune_daily(app.extensions["database"])
+        _prune_daily(database)
         server.prepare()
         keep_out_of_collections()
         _say_where(settings, host, server.bind_addr[1], bool(tls_cert), code, say)

@@ -9,10 +9,13 @@ begin and commit as ever, and what goes wrong is told in the engine's words.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from sqlalchemy.engine import Connection, Dialect, Engine
 from sqlalchemy.orm import Session
+
+if TYPE_CHECKING:
+    from app.store.together import Together
 
 #: For the engine's own begin: the transaction has begun already.
 BEGUN = "sqlite_begun"
@@ -82,6 +85,8 @@ class PlainSession(Session):
     """Begins plainly with its first prepared statement, else as any session."""
 
     _plain: Plain | None = None
+    #: the thread's, where it stores several saves by one commit
+    together: Together | None = None
 
     def plain(self) -> Plain | None:
         """The transaction for prepared statements; None where models were first, or a part that may be undone by itself
@@ -89,11 +94,15 @@ class PlainSession(Session):
         if self.in_nested_transaction():
             return None
         if self._plain is None and not self.in_transaction() and isinstance(self.bind, Engine):
-            self._plain = Plain(self.bind)
+            self._plain = Plain(self.bind) if self.together is None else self.together.begin(self.bind)
         return self._plain
 
     def get_bind(self, *asked: Any, **more: Any) -> Any:
-        return self._plain.whole() if self._plain is not None else super().get_bind(*asked, **more)
+        if self._plain is not None:
+            return self._plain.whole()
+        if self.together is not None:
+            self.together.only_alone()
+        return super().get_bind(*asked, **more)
 
     def commit(self) -> None:
         plain = self._plain

@@ -111,7 +111,8 @@ def filled(url: str | None = None, motors: int = 60, days: int = 278, units: int
 @contextmanager
 def served(app: Flask) -> Iterator[int]:
     """The app under the server it is shipped with; the port."""
-    server = PatientServer(("127.0.0.1", 0), app.wsgi_app, Settings.threads, app.extensions["database"].is_sqlite)
+    database = app.extensions["database"]
+    server = PatientServer(("127.0.0.1", 0), app.wsgi_app, Settings.threads, database.is_sqlite, database.together)
     server.prepare()
     keep_out_of_collections()
     thread = threading.Thread(target=server.serve, name="server", daemon=True)
