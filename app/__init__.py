@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
+from typing import Any
 
 from flask import Flask
 from werkzeug.middleware.proxy_fix import ProxyFix
@@ -30,13 +31,20 @@ def hold(app: Flask, settings: Settings, clock: Callable[[], datetime]) -> None:
     app.extensions.update(settings=settings, database=Database(settings.url), clock=clock, token_pace=Pace())
 
 
+class App(Flask):
+    """Flask, in which nothing is asynchronous: it would look at each function before each call whether it is."""
+
+    def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
+        return func
+
+
 def create_app(config: Settings | None = None, clock: Callable[[], datetime] = utc_now) -> Flask:
     """The app for one instance. The database must have been brought up to date (`app.db.Database.upgrade`).
 
     config: None reads the instance folder. clock: what the app takes for now, always with a zone.
     """
     settings = config or load(create=False)
-    app = Flask("app", instance_path=str(settings.instance), static_folder="static", template_folder="templates",
+    app = App("app", instance_path=str(settings.instance), static_folder="static", template_folder="templates",
                 static_url_path=f"/static/{release()}")
     app.config.update(
         SESSION_COOKIE_NAME="said",  # Flask's own cookie carries nothing but the sentence shown after a save

@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
+from weakref import WeakKeyDictionary
 
 from sqlalchemy.orm import Session
 
@@ -23,6 +24,7 @@ from app.store.units import Unit
 
 #: How many entries back the pace of the walk is looked at, for `look_again`.
 PACE_LOOK_BACK = 10
+_SHARED_PLATES: WeakKeyDictionary[Nameplate, facts.Nameplate] = WeakKeyDictionary()
 
 
 def plate_facts(plate: Nameplate | None) -> facts.Nameplate:
@@ -97,8 +99,20 @@ def run_then(session: Session, motor: Motor, at: datetime, known: KnownBefore | 
                     state=found or facts.STANDBY, run_s=max(0.0, run.run_s - later_s), unsure_s=run.unsure_s)
 
 
-def motor_facts(motor: Motor, at: datetime, greased: list[Greased], run: MotorRun | SeenRun | None) -> facts.Motor:
-    plate = plate_facts(motor.nameplate_at(at))
+def _shared_plate_facts(plate: Nameplate | None) -> facts.Nameplate:
+    """The same of a plate that all saves share (app/store/entry_ground.py): nobody changes it."""
+    if plate is None:
+        return plate_facts(None)
+    made = _SHARED_PLATES.get(plate)
+    if made is None:
+        made = _SHARED_PLATES[plate] = plate_facts(plate)
+    return made
+
+
+def motor_facts(motor: Motor, at: datetime, greased: list[Greased], run: MotorRun | SeenRun | None,
+                shared: bool = False) -> facts.Motor:
+    """shared: this motor's plates and chart are those that all saves share."""
+    plate = (_shared_plate_facts if shared else plate_facts)(motor.nameplate_at(at))
 
     def chart(end: str) -> facts.LubricationPoint:
         newest = next((g for g in greased if g.end == end and g.grams != 0), None)
@@ -149,8 +163,9 @@ def facts_of(session: Session, unit: Unit, motor: Motor, reading: Reading | NewR
     before = [past.facts for past in running]
     fast_s = (in_force or Limits()).value("look_again_pace_s")
     pace_s, fast = _pace(session, reading, fast_s, ground) if reading is not None else (None, 0)
+    shared = ground is not None and motor is ground.motor
     return facts.Facts(
-        motor=motor_facts(motor, at, greased, run), now=at, reading=reading.as_facts() if reading else None,
+        motor=motor_facts(motor, at, greased, run, shared), now=at, reading=reading.as_facts() if reading else None,
         history=facts.History(running=tuple(before), greasings=tuple(g.as_facts() for g in greased),
                               last_start_at=known.last_start_at if reading is not None else None,
                               stood_at=_stood_at(reading, known),

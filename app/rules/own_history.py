@@ -56,9 +56,10 @@ QUANTITIES = (AMPS, *BEARINGS, END_DIFFERENCE, WINDING)
 def now_value(quantity: Quantity, facts: Facts, limits: Limits) -> float | None:
     """The figure of the reading judged; None where it was not read, the motor stands, or it must settle first."""
     reading = facts.reading
-    if reading is None or not reading.running or _settling(quantity, reading, facts, limits):
+    value = quantity.value(reading) if reading is not None and reading.running else None
+    if reading is None or value is None or _settling(quantity, reading, facts, limits):
         return None
-    return quantity.value(reading)
+    return value
 
 
 def candidates(facts: Facts) -> list[Reading]:

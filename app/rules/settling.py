@@ -54,9 +54,11 @@ def _watched(greased: datetime, at: datetime, limits: Limits) -> bool:
 def _measured(end: str, greased: datetime, facts: Facts, limits: Limits) -> Finding | None:
     quantity = next(q for q in BEARINGS if q.end == end)
     value = now_value(quantity, facts, limits)
+    if value is None:
+        return None
     earlier = [figure for taken, figure in before(quantity, facts, limits)
                if elapsed.hours(taken.taken_at, greased) > 0]
-    if value is None or len(earlier) < LEAST_READINGS:
+    if len(earlier) < LEAST_READINGS:
         return None
     limit, usual = limits["not_settled_this_shift_k"], robust.median(earlier)
     if not over(value - usual, limit.value):

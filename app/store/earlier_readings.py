@@ -98,7 +98,7 @@ _PACE = Prepared(lambda: sa.select(Reading.taken_at).where(
 def asking_previous_by_person(person_id: int, before: datetime) -> Question[list[datetime]]:
     """When this person took the readings just before, the newest first: for the pace of the walk."""
     return Question(_PACE, {"person_id": person_id, "before": before},
-                    lambda session, rows: [_PACE.values(session, row)[0] for row in rows])
+                    lambda session, rows: [at for at, in _PACE.all_values(session, rows)])
 
 
 def previous_by_person(session: Session, person_id: int, before: datetime) -> list[datetime]:
