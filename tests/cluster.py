@@ -15,6 +15,8 @@ import sqlalchemy as sa
 
 #: Nothing here outlives the run, so nothing has to survive a power cut.
 FAST = ("fsync=off", "synchronous_commit=off", "full_page_writes=off", "listen_addresses=''", "max_connections=80")
+#: As a plant's server: what was told as stored survives a power cut.
+DURABLE = ("fsync=on", "synchronous_commit=on", "full_page_writes=on")
 
 
 class NoPostgres(RuntimeError):
@@ -88,15 +90,16 @@ def own(*options: str) -> Iterator[Cluster]:
 
 
 @contextmanager
-def running() -> Iterator[str]:
-    """The URL of a server's maintenance database, as its superuser; the server is stopped on leaving.
+def running(*options: str) -> Iterator[str]:
+    """The URL of a server's maintenance database, as its superuser; the server is stopped on leaving. options: over
+    those of FAST.
 
     TEST_PG_URL names a server to use instead: a throw-away one, whose user there is its superuser.
     """
     if os.environ.get("TEST_PG_URL"):
         yield os.environ["TEST_PG_URL"]
         return
-    with own() as made:
+    with own(*options) as made:
         yield made.url
 
 

@@ -95,7 +95,7 @@ def main(arguments: list[str]) -> int:
                                            "100,000 exceptions as files", "many sites: servers, months, clusters",
                                            "what people use instead (--full, with the extra `peers`)"]
     try:
-        with cluster.running() as url:
+        with cluster.running(*cluster.DURABLE) as url:
             _all(cluster.Server(url), full, wanted, lines, left_out)
     except cluster.NoPostgres as error:
         left_out.append(f"PostgreSQL: {error}")

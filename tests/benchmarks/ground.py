@@ -102,6 +102,7 @@ def filled(url: str | None = None, motors: int = 60, days: int = 278, units: int
         # the clock jumps by hours between two measurements: nobody is signed out by it
         settings = Settings(instance=folder, database_url=where, desk_hours=168.0, desk_idle_minutes=1440.0)
         app = create_app(settings, clock=clock)
+        keep_out_of_collections()  # as `serve` does before the first request: of what the filling left behind, too
         try:
             yield Ground(app, loaded, clock, folder)
         finally:

@@ -1,8 +1,8 @@
 """Many sites, as far as two cores can play them: what instance.example/many-sites.md says of growing, tried.
 
 Several app servers on one PostgreSQL; the readings in partitions by month on a copy, and which of them each hot
-statement reads; units on two PostgreSQL clusters, each unit's tablets sent to its own. The clusters here sync nothing
-to disk (tests/cluster.py), so saves a second say what processors allow, not what a disk does.
+statement reads; units on two PostgreSQL clusters, each unit's tablets sent to its own. Both sync to disk, as a
+plant's would (tests/cluster.py).
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def several_servers(server: cluster.Server) -> Iterator[Line]:
 
 def two_clusters(server: cluster.Server) -> Iterator[Line]:
     """Two units on one cluster and on two, an app server for each unit; every entry must be where its unit is."""
-    with cluster.running() as url, ExitStack() as stack:
+    with cluster.running(*cluster.DURABLE) as url, ExitStack() as stack:
         other = cluster.Server(url)
         together = server.make()
         one = [stack.enter_context(filled(together if i == 0 else server.make(), days=90)) for i in range(2)]

@@ -91,15 +91,16 @@ def lived_through(ground: Ground, served: Forked, fault: Callable[[], AbstractCo
                 page.stored()
     finally:
         load.pause()
-    return ended(load, made, served, 1 if page else 0, times)
+    return ended(load, made, served, page.kept if page else 0)
 
 
-def ended(load: Load, made: Outcome, served: Forked, forms: int = 0, times: int = 1) -> Outcome:
+def ended(load: Load, made: Outcome, served: Forked, forms: int = 0) -> Outcome:
+    """forms: entries that were told as stored to somebody at a page, beside the load."""
     load.finish(served.port)
     load.once_more(served.port)
     served.stop()
     made.stored, made.sent = len(load.ledger.acknowledged), len(load.ledger.sent)
-    made.rows, made.lost = len(load.ground.stored()) - forms * times, load.lost()
+    made.rows, made.lost = len(load.ground.stored()) - forms, load.lost()
     made.refused, made.wrong = load.ledger.refused, load.ledger.unplain or load.ground.doctor()
     return made
 
@@ -108,7 +109,7 @@ class Form:
     """Somebody who saves the page at a motor without scripts, as a form."""
 
     def __init__(self, ground: Ground, port: int) -> None:
-        self._port, self._cookie = port, ground.head_operator.cookie
+        self._port, self._cookie, self.kept = port, ground.head_operator.cookie, 0
         self._motor = re.search(r'href="/motors/(\d+)', self._ask("GET", "/motors")[1])
         self._token = re.search(r'name="csrf_token"[^>]*?value="([^"]+)"', self._ask("GET", "/help")[1])
         self._fields: dict[str, str] = {}
@@ -145,6 +146,7 @@ class Form:
     def stored(self) -> None:
         """Sends the same again, twice: the entry is stored once."""
         assert [self._send()[0], self._send()[0]] == [303, 303]
+        self.kept += 1
 
 
 # the disk is full ------------------------------------------------------------------------------------------
