@@ -9,6 +9,7 @@ keeps a thousand connections open on purpose is for a proxy in front or the plan
 from __future__ import annotations
 
 import io
+import socket
 import ssl
 import tempfile
 import threading
@@ -229,17 +230,42 @@ class PatientServer(Server):
             return Answer(b"", keep=False)
 
     def tell(self, conn: Any, answer: Answer) -> None:
-        """As cheroot's own threads do."""
-        keep = False
+        """Whoever does not take the answer at once, because they do not read, is told by a thread of their own."""
+        conn.whole, whole = b"", conn.whole
         try:
-            conn.socket.recv(len(conn.whole))  # it was only looked at
-            conn.socket.sendall(answer.says)
-            keep = answer.keep
-        except OSError:  # gone, or does not listen
-            pass
-        finally:
-            conn.whole = b""
-            if keep:
-                self.put_conn(conn)
-            else:
-                conn.close()
+            conn.socket.recv(len(whole))  # it was only looked at
+            left = answer.says[_taken_at_once(conn.socket, answer.says):]
+        except OSError:  # gone
+            conn.close()
+            return
+        if left:
+            threading.Thread(target=self._tell_slowly, args=(conn, left, answer.keep), daemon=True,
+                             name="tells one who does not read").start()
+        else:
+            self._see_to(conn, answer.keep)
+
+    def _tell_slowly(self, conn: Any, left: bytes, keep: bool) -> None:
+        try:
+            conn.socket.sendall(left)
+        except OSError:  # gone, or it took too long
+            keep = False
+        self._see_to(conn, keep)
+
+    def _see_to(self, conn: Any, keep: bool) -> None:
+        """As cheroot's own threads do."""
+        if keep:
+            self.put_conn(conn)
+        else:
+            conn.close()
+
+
+def _taken_at_once(line: socket.socket, says: bytes) -> int:
+    """How much of it the system took without waiting for the other end."""
+    patience = line.gettimeout()
+    line.settimeout(0)
+    try:
+        return line.send(says)
+    except BlockingIOError:
+        return 0
+    finally:
+        line.settimeout(patience)

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from app.in_turn import lies_whole
-from app.patient_server import PatientServer
+from app.in_turn import Answer, lies_whole
+from app.patient_server import Connection, PatientServer
 
 SOON_S = 10
 WHOLE = b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 2\r\n\r\nhi"
@@ -151,3 +151,30 @@ def test_a_fault_while_one_is_answered_costs_the_others_nothing() -> None:
         usual.sendall(WHOLE)
         assert answer(usual).startswith(b"HTTP/1.1 201")
         faulty.close(), usual.close()
+
+
+def test_one_who_does_not_read_their_answer_keeps_nobody_from_being_told() -> None:
+    says = b"HTTP/1.1 201 Created\r\n\r\n" + bytes(4 << 20)
+    with running(lambda _, start: keep(start)) as server:
+        here, there = socket.socketpair()
+        here.settimeout(SOON_S), there.settimeout(SOON_S)
+        there.sendall(WHOLE)
+        conn = Connection(server, here)
+        assert lies_whole(conn)
+        server.tell(conn, Answer(says, keep=False))  # comes back though nobody reads
+        got = b""
+        while piece := there.recv(1 << 16):
+            got += piece
+        assert got == says
+        there.close()
+
+
+def test_one_who_is_gone_before_they_are_told_is_let_go() -> None:
+    with running(lambda _, start: keep(start)) as server:
+        here, there = socket.socketpair()
+        conn = Connection(server, here)
+        there.sendall(WHOLE)
+        assert lies_whole(conn)
+        there.close()
+        server.tell(conn, Answer(b"HTTP/1.1 201 Created\r\n\r\n", keep=True))
+        assert here.fileno() < 0
