@@ -70,6 +70,9 @@ class Answer(NamedTuple):
 class Server(Protocol):
     """What the row asks of its server."""
 
+    def place_to_send(self) -> AbstractContextManager[None]:
+        """A place at work for all that this thread has answered meanwhile."""
+
     def answer_of(self, conn: Any) -> Answer:
         """Has the request answered that lies whole; nobody is told of it yet. Asked again, it is answered again."""
 
@@ -128,7 +131,7 @@ class InTurn:
         None."""
         held: list[tuple[Any, Answer]] = []
         until = time.monotonic() + LONG_TOGETHER_S
-        with together() as stored:
+        with self._server.place_to_send(), together() as stored:
             for _ in range(MOST_TOGETHER):
                 stored.next_one()
                 try:

@@ -13,8 +13,8 @@ import socket
 import ssl
 import tempfile
 import threading
-from collections.abc import Callable, Iterable
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from typing import Any
 
 from cheroot.errors import FatalSSLAlert
@@ -47,6 +47,18 @@ class WholeBodyFirst:
     def __init__(self, app: Callable[..., Iterable[bytes]], at_once: int) -> None:
         self._app, self._places = app, threading.BoundedSemaphore(at_once)
         self._places_to_send = threading.BoundedSemaphore(max(1, at_once - 1))
+        self._of_thread = threading.local()
+
+    @contextmanager
+    def place_to_send(self) -> Iterator[None]:
+        """One place for all that this thread answers meanwhile. Whoever stores several requests by one commit must not
+        wait for a place in between: those who have one may wait for that commit."""
+        with self._places_to_send, self._places:
+            self._of_thread.has_one = True
+            try:
+                yield
+            finally:
+                self._of_thread.has_one = False
 
     def __call__(self, environ: Environ, start_response: Any) -> Iterable[bytes]:
         left = int(environ.get("CONTENT_LENGTH") or 0)  # the server has refused what is no number
@@ -62,7 +74,7 @@ class WholeBodyFirst:
                 left -= len(piece)
             body.seek(0)
             environ["wsgi.input"] = body
-            with self._places_to_send, self._places:
+            with nullcontext() if getattr(self._of_thread, "has_one", False) else self.place_to_send():
                 return self._app(environ, start_response)
 
 
@@ -178,7 +190,8 @@ class PatientServer(Server):
     def __init__(self, address: tuple[str, int], app: Callable[..., Iterable[bytes]], at_once: int,
                  in_turn: bool = False,
                  together: Callable[[], AbstractContextManager[Together]] | None = None) -> None:
-        super().__init__(address, WholeBodyFirst(app, at_once), numthreads=at_once, max=max(MOST_WAITING, at_once),
+        self._first = WholeBodyFirst(app, at_once)
+        super().__init__(address, self._first, numthreads=at_once, max=max(MOST_WAITING, at_once),
                          request_queue_size=256, timeout=SENDER_TIMEOUT_S)
         self._all_busy, self._growing, self._ending = threading.Event(), threading.RLock(), False
         self._in_turn = InTurn(self, together) if in_turn else None
@@ -221,6 +234,9 @@ class PatientServer(Server):
         super().process_conn(conn)
         if self.requests.qsize > self.requests.idle:
             self._all_busy.set()
+
+    def place_to_send(self) -> AbstractContextManager[None]:
+        return self._first.place_to_send()
 
     def answer_of(self, conn: Any) -> Answer:
         try:
