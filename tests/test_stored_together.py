@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import socket
 import threading
@@ -18,7 +19,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from app.db import Database
-from app.patient_server import PatientServer
+from app.patient_server import PatientServer, WholeBodyFirst
 from app.store.rounds import Reading
 from tests.conftest import Clock, by_nature_sqlite
 from tests.entering import QUIET
@@ -37,8 +38,7 @@ class Server:
 
     def __init__(self, app: Flask, cookie: str) -> None:
         self._app, self._cookie = app, cookie
-        self._go, self._at_it, self._one_kept = threading.Event(), threading.Event(), threading.Event()
-        self.writing = threading.Semaphore(0)
+        self._go, self._at_it = threading.Event(), threading.Event()
         database = app.extensions["database"]
         self.server = PatientServer(("127.0.0.1", 0), self._answer, 4, True, database.together)
 
@@ -46,15 +46,7 @@ class Server:
         if environ["PATH_INFO"] == "/busy":
             self._at_it.set()
             assert self._go.wait(SOON_S)
-        if environ["PATH_INFO"] == "/writes":  # as soon as an entry was kept
-            self.writing.release()
-            assert self._one_kept.wait(SOON_S)
-            with self._app.extensions["database"].writing():
-                pass
-        answer = self._app.wsgi_app(environ, start)
-        if environ["PATH_INFO"] == "/tablet/readings":
-            self._one_kept.set()
-        return answer
+        return self._app.wsgi_app(environ, start)
 
     def line(self) -> socket.socket:
         return socket.create_connection(self.server.bind_addr, SOON_S)
@@ -64,10 +56,9 @@ class Server:
         line.sendall(f"POST {path} HTTP/1.1\r\nHost: localhost\r\nOrigin: {HERE}\r\nCookie: rounds={self._cookie}\r\n"
                      f"Content-Type: {kind}\r\nContent-Length: {len(sent)}\r\n\r\n".encode() + sent)
 
-    def together(self, sent: list[tuple[str, str, str]],
-                 while_busy: Callable[[], None] = lambda: None) -> list[tuple[int, bytes]]:
+    def together(self, sent: list[tuple[str, str, str]]) -> list[tuple[int, bytes]]:
         """Each answer's status and text; all of them stood in the row before the first was begun."""
-        self._go.clear(), self._at_it.clear(), self._one_kept.clear()
+        self._go.clear(), self._at_it.clear()
         busy, lines = self.line(), [self.line() for _ in sent]
         self.send(busy, "/busy", "text/plain", "-")
         assert self._at_it.wait(SOON_S)
@@ -78,7 +69,6 @@ class Server:
             while self.waiting == before:
                 assert time.monotonic() < until
                 time.sleep(0.001)
-        while_busy()
         self._go.set()
         told = [_told(line) for line in [busy, *lines]][1:]
         for line in [busy, *lines]:
@@ -251,23 +241,36 @@ def test_nobody_is_told_before_the_commit(
     assert ([status for status, _ in told], missing) == ([201] * len(motors), [])
 
 
-def test_those_who_write_by_other_threads_and_those_in_the_row_do_not_wait_for_each_other(
+def test_a_place_at_work_is_kept_until_the_commit_so_that_nobody_who_has_one_is_waited_for(
         row: Server, app_database: Database, clock: Clock, plant: Plant, motors: list[str]) -> None:
+    """Else the row, which holds the turn to write, could wait for a place of those who wait for that turn."""
     row.together([queued(body(clock, plant, tag)) for tag in motors])
     clock.advance(minutes=40)
-    slow = [row.line() for _ in range(3)]  # as many as there are places for those who send
+    places, free = row.server._first._places_to_send, []
 
-    def in_two_pieces() -> None:
-        for line in slow:
-            line.sendall(b"POST /writes HTTP/1.1\r\nHost: localhost\r\nContent-Length: 1\r\n\r\n")
-        time.sleep(0.1)
-        for line in slow:
-            line.sendall(b"-")
-        for _ in slow[1:]:  # the last place is that of who is busy
-            assert row.writing.acquire(timeout=SOON_S)
+    def count(_: Any) -> None:
+        got = 0
+        while places.acquire(blocking=False):
+            got += 1
+        for _ in range(got):
+            places.release()
+        free.append(got)
 
-    told = row.together([queued(body(clock, plant, tag)) for tag in motors], in_two_pieces)
-    assert [status for status, _ in told] == [201] * len(motors)
-    for line in slow:
-        assert _told(line)[0] in (403, 404, 405)
-        line.close()
+    sa.event.listen(app_database.engine, "commit", count)
+    row.together([queued(body(clock, plant, tag)) for tag in motors])
+    assert set(free) == {2}  # of three for those who send
+
+
+def test_who_keeps_a_place_is_answered_in_it_as_often_as_they_ask() -> None:
+    def app(_: dict[str, Any], start: Any) -> list[bytes]:
+        start("201 Created", [])
+        return [b"kept"]
+
+    at_work = WholeBodyFirst(app, at_once=2)  # one of them for those who send
+    told = []
+    with at_work.place_to_send():
+        for _ in range(2):
+            told += at_work({"CONTENT_LENGTH": "2", "wsgi.input": io.BytesIO(b"hi")}, lambda *_: None)
+    assert told == [b"kept", b"kept"]
+    told += at_work({"CONTENT_LENGTH": "2", "wsgi.input": io.BytesIO(b"hi")}, lambda *_: None)
+    assert len(told) == 3

@@ -66,10 +66,10 @@ class Together:
         if plain is None or not waits:
             return
         self._plain, self._parts = None, 0
-        self.lost = True
+        lost_before, self.lost = self.lost, True
         try:
             plain.commit()
-            self.lost = False
+            self.lost = lost_before
         finally:
             plain.let_go()
             self._let_others_write()
@@ -88,6 +88,9 @@ class Together:
     # for a session -----------------------------------------------------------------------------------------
 
     def begin(self, engine: Engine) -> Part:
+        """Raises Alone once something is lost: what is stored after it would be told beside what is not."""
+        if self.lost:
+            raise Alone
         self.own_first()
         if self._plain is None:
             self._plain = Plain(engine)
@@ -96,8 +99,8 @@ class Together:
         return Part(self, self._plain)
 
     def only_alone(self) -> None:
-        """Raises Alone where others' parts wait."""
-        if self.waits:
+        """Raises Alone where others' parts wait, or are lost."""
+        if self.waits or self.lost:
             raise Alone
 
     def keep(self, plain: Plain) -> None:

@@ -52,16 +52,20 @@ def save(database: Database, together: Together, old: str, new: str) -> None:
         session.commit()
 
 
+def by_another_thread(work: Callable[[], None]) -> None:
+    other = threading.Thread(target=work)
+    other.start(), other.join()
+
+
 def on_disk(database: Database) -> list[str]:
-    """As another process finds it."""
+    """As another thread finds it."""
     seen: list[str] = []
 
     def look() -> None:
         with database.reading() as session:
             seen.extend(session.scalars(sa.select(Unit.name).order_by(Unit.name)))
 
-    other = threading.Thread(target=look)
-    other.start(), other.join()
+    by_another_thread(look)
     return seen
 
 
@@ -192,9 +196,14 @@ def test_a_commit_that_fails_keeps_nothing_and_says_that_it_is_lost(database: Da
     with pytest.raises(sa.exc.IntegrityError):
         together.settle()
     assert (on_disk(database), together.waits, together.lost) == (["North", "South"], False, True)
-    with database.writing() as session:  # nobody is kept out
-        rename(session, "North", "East")
-        session.commit()
+
+    def write() -> None:
+        with database.writing() as session:
+            rename(session, "North", "East")
+            session.commit()
+
+    by_another_thread(write)  # nobody is kept out
+    assert on_disk(database) == ["East", "South"]
 
 
 def test_a_transaction_that_the_database_gave_up_is_lost_whole(database: Database, together: Together) -> None:
@@ -205,6 +214,12 @@ def test_a_transaction_that_the_database_gave_up_is_lost_whole(database: Databas
         session.plain().exec_driver_sql("ROLLBACK")  # type: ignore[attr-defined]  # as SQLite itself on a full disk
         raise ZeroDivisionError
     assert (on_disk(database), together.waits, together.lost) == (["North", "South"], False, True)
+    with pytest.raises(Alone):  # nothing that comes behind it makes it good
+        save(database, together, "South", "West")
+    with pytest.raises(Alone), database.writing() as session:
+        session.scalars(sa.select(Unit)).all()
+    together.settle()
+    assert (on_disk(database), together.lost) == (["North", "South"], True)
 
 
 def test_what_is_left_unsettled_is_undone(database: Database) -> None:
