@@ -87,6 +87,7 @@ def walk(page: Page, context: BrowserContext, clock: Clock, count: int) -> list[
     walked = []
     for _ in range(count):
         page.locator("form.entry .bar button.main").wait_for()
+        page.wait_for_load_state()  # drawn before its scripts have run: sent then, it would go to the server away
         tag = page.locator("h1").inner_text()
         context.clock.set_fixed_time(clock.advance(minutes=1))
         page.evaluate(FILL, "81")
