@@ -136,7 +136,8 @@ class Database:
     def glance(self) -> Glance:
         """For a single prepared statement, which needs no session."""
         self._own_first()
-        return Glance(self.engine, self.reading)
+        together = self._of_thread.together
+        return Glance(self.engine, self.reading, together.at_hand if together else None)
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[Session]:

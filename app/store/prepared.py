@@ -228,8 +228,7 @@ def ask_together(session: Session, *questions: Question[Any]) -> list[Any]:
     elsewhere costs one way there and back. What goes wrong is told as the engine tells it."""
     connection = _connection_seeing(session)
     if connection.dialect.name != "postgresql":
-        return [question.answer(session, question.statement.asked(connection, question.given))
-                for question in questions]
+        return _asked_in_order(session, connection, questions)
     driver: Any = connection.connection.driver_connection
     try:
         with driver.pipeline():  # its end waits for all answers
@@ -241,6 +240,29 @@ def ask_together(session: Session, *questions: Question[Any]) -> list[Any]:
     return [question.answer(session, found) for question, found in zip(questions, rows, strict=True)]
 
 
+def _asked_in_order(session: Session, connection: Connection | Plain, questions: Iterable[Question[Any]]) -> list[Any]:
+    """With one cursor for all of them, and whoever counts or times statements looked for once: a save asks ten."""
+    dialect, dispatch = connection.dialect, connection.engine.dispatch
+    before, after = tuple(dispatch.before_cursor_execute), tuple(dispatch.after_cursor_execute)
+    cursor, answers = connection.connection.cursor(), []
+    try:
+        for statement, given, answer in questions:
+            compiled = statement._for(dialect)
+            text, values = compiled.text, compiled.values(given)
+            try:
+                for listener in before:
+                    listener(connection, cursor, text, values, None, False)
+                cursor.execute(text, values)
+                for listener in after:
+                    listener(connection, cursor, text, values, None, False)
+            except dialect.loaded_dbapi.Error as error:
+                fail(connection, error, text, values)
+            answers.append(answer(session, statement._fetched(compiled, dialect, cursor)))
+        return answers
+    finally:
+        cursor.close()
+
+
 class Glance:
     """A look at the database without a session, for one prepared statement: no transaction is begun and none ended.
 
@@ -248,9 +270,11 @@ class Glance:
     or has the answer: a query that was cut off changed nothing.
     """
 
-    def __init__(self, engine: Engine, reading: Callable[[], AbstractContextManager[Session]]) -> None:
+    def __init__(self, engine: Engine, reading: Callable[[], AbstractContextManager[Session]],
+                 at_hand: Any = None) -> None:
+        """at_hand: a connection that this thread holds anyway; the look is taken on it."""
         self._engine = self.bind = engine
-        self._reading = reading
+        self._reading, self._at_hand = reading, at_hand
         # PostgreSQL's driver begins a transaction with the first statement unless told otherwise.
         self._begins_by_itself = engine.dialect.name == "postgresql"
 
@@ -266,6 +290,8 @@ class Glance:
             return asked.rows(session, given)
 
     def _rows(self, asked: Prepared, given: dict[str, Any]) -> list[Row]:
+        if self._at_hand is not None:
+            return asked.glanced(self._engine, given, self._at_hand)
         held = self._engine.raw_connection()
         try:
             if not self._begins_by_itself:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import threading
 from collections.abc import Iterator
+from typing import Any
 
 from sqlalchemy.engine import Connection, Engine
 from sqlalchemy.exc import DBAPIError
@@ -36,6 +37,11 @@ class Together:
     def waits(self) -> bool:
         """Whether parts were kept that no commit has put on the disk."""
         return self._parts > 0
+
+    @property
+    def at_hand(self) -> Any:
+        """The connection on which others' parts wait, to look at what no entry changes; None where none wait."""
+        return self._plain.connection if self._plain is not None and self.waits else None
 
     def next_one(self) -> None:
         """What comes now is somebody else's, who has been told of nothing yet."""
