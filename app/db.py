@@ -28,7 +28,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from app.store.asked import ASKED
 from app.store.plain import BEGUN, PlainSession
 from app.store.prepared import Glance
-from app.store.together import Together
+from app.store.together import IN_PARTS, Together
 
 #: Any number will do as long as every worker asks for the same one.
 MIGRATION_LOCK = 7_201_406
@@ -58,6 +58,10 @@ def _sqlite_rules(engine: sa.Engine) -> None:
         options = connection.get_execution_options()
         if options.get(BEGUN):
             return
+        if options.get(IN_PARTS):
+            # What a part undoes is noted for each page of it: ten writes to a file a save, of which none is read again.
+            connection.exec_driver_sql("PRAGMA temp_store=MEMORY")
+            connection.info[IN_PARTS] = True
         if not options.get("sqlite_at_once"):
             connection.exec_driver_sql(f"BEGIN {options.get('sqlite_begin', 'DEFERRED')}")
             return
@@ -66,6 +70,12 @@ def _sqlite_rules(engine: sa.Engine) -> None:
             connection.exec_driver_sql("BEGIN IMMEDIATE")
         finally:
             connection.exec_driver_sql(f"PRAGMA busy_timeout={WAIT_MS}")
+
+    @event.listens_for(engine, "checkin")
+    def _as_before(connection: Any, record: Any) -> None:
+        """A large table is sorted by files again."""
+        if record.info.pop(IN_PARTS, None) and connection is not None:
+            connection.execute("PRAGMA temp_store=DEFAULT")
 
 
 def _postgres_rules(engine: sa.Engine) -> None:

@@ -24,7 +24,7 @@ from app.rules import clearing, facts, greasing, sheet
 from app.rules.bearing_numbers import is_sealed
 from app.rules.findings import Finding, rank
 from app.rules.limits import Limits
-from app.store import flags, limits, rounds, sightings
+from app.store import earlier_readings, flags, limits, rounds, sightings
 from app.store.entry_ground import Ground
 from app.store.flags import NO_END, Flag, OpenOn
 from app.store.limits import LimitChange
@@ -51,6 +51,8 @@ def judge_newest(session: Session, unit: Unit, ground: Ground, reading: NewReadi
     at, motor = reading.taken_at, ground.motor
     in_force = limits.limits_from(limits_kept.changes(session, unit.id, ground.limits_at), motor.id, at)
     given = facts_of(session, unit, motor, reading, at, in_force, ground)
+    assert given.reading is not None
+    earlier_readings.keep(session, reading, given.reading)
     found = sheet.judge(given, in_force)
     better = standing and _called_better(given, found, standing, in_force)
     if not found and not better:

@@ -121,7 +121,9 @@ def test_two_looks_of_one_round_are_one_good_round(crew: Crew) -> None:
 
 def test_an_entry_that_says_nothing_of_a_standing_flag_asks_no_more_than_where_none_stands(crew: Crew) -> None:
     crew.motor("P-101B")
+    crew.motor("P-101C")
     asked: list[str] = []
+    crew.read(day(0), tag="P-101C")  # opens the shift's sheet, and is stored another way
     crew.read(day(0), bearing_temp_c={"DE": 93.0, "ODE": 85.0}, bearing_feel=None, method="contact")
     crew.read(day(0, hours=1), tag="P-101B")
     sa.event.listen(crew.database.engine, "before_cursor_execute", lambda *told: asked.append(told[2]))

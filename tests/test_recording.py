@@ -14,12 +14,14 @@ from app.db import Database
 from app.entries import BadEntry, Entry
 from app.recording import OtherContent, corrected_time
 from app.rules.facts import LOCKED_OUT, RUNNING, STANDBY
-from app.store import motors, rounds
+from app.store import earlier_readings, motors, rounds
+from app.store.earlier_readings import Past
 from app.store.lubrication import Greasing
 from app.store.motors import MotorRun
+from app.store.prepared import ask
 from app.store.rounds import Reading, Round
 from tests import factories
-from tests.entering import Crew, at_once, count, day, greasing_body, night, reading_body
+from tests.entering import TAG, Crew, at_once, count, day, greasing_body, night, reading_body
 
 
 @pytest.fixture
@@ -283,3 +285,46 @@ FIELDS = [("bearing_temp_c_de", "bearing_temp_c.DE"), ("vibration_feel_ode", "vi
 @pytest.mark.parametrize(("column", "field"), FIELDS)
 def test_a_column_is_named_as_the_field_it_was_sent_in(column: str, field: str) -> None:
     assert recording.field_of(column) == field
+
+
+# kept for the next entry -----------------------------------------------------------------------------------
+
+EVERYTHING: dict[str, Any] = {
+    "smoke": "none", "leak": "seen", "guard": "in place", "ground": "loose",
+    "vibration_feel": {"DE": "as usual", "ODE": "could not feel"}, "vibration_mm_s": {"DE": 2, "ODE": 3.25},
+    "bearing_temp_c": {"DE": 61, "ODE": 58.4}, "method": "contact", "winding_temp_c": 71.5,
+    "winding_method": "infrared", "current_a": [81, 82.5, 80.25], "voltage_v": "not fitted",
+    "lubricant": {"DE": "ok", "ODE": "not fitted"}, "cleanliness": "dusty", "ambient_c": -3,
+    "remarks": " Café  by the gate\r\n"}
+
+
+@pytest.mark.parametrize("seen", [{}, EVERYTHING], ids=["nothing more", "every field"])
+def test_what_is_kept_of_an_entry_for_the_next_one_is_what_another_server_reads(
+        crew: Crew, seen: dict[str, Any]) -> None:
+    def newest(database: Database) -> tuple[Past, list[str]]:
+        asked: list[str] = []
+        with database.writing() as session:
+            motor_id = motors.motor_by_tag(session, crew.unit.id, TAG).id
+            ids = ask(session, earlier_readings.asking_running_ids(motor_id, day(1), 1))
+            sa.event.listen(database.engine, "before_cursor_execute", lambda *told: asked.append(told[2]))
+            [past] = earlier_readings.running_past(session, motor_id, day(1), ids)
+        return past, asked
+
+    crew.look(day(0))  # opens the sheet
+    crew.look(day(0, hours=1) + timedelta(microseconds=7), **seen)
+    other = Database(crew.database.url.render_as_string(hide_password=False))
+    (kept, asked), (read, asked_there) = newest(crew.database), newest(other)
+    other.close()
+    assert (len(asked), len(asked_there)) == (0, 1)
+    assert kept == read
+    assert [type(value) for value in kept.row] == [type(value) for value in read.row]
+
+
+def test_an_entry_of_a_motor_that_stands_is_not_among_the_running_ones(crew: Crew) -> None:
+    crew.look(day(0))
+    crew.look(day(0, hours=1), state=STANDBY)
+    crew.skip(day(0, hours=2))
+    with crew.writing() as session:
+        motor = motors.motor_by_tag(session, crew.unit.id, TAG)
+        [only] = earlier_readings.last_running_past(session, motor.id, day(1))
+    assert only.facts.taken_at == day(0)

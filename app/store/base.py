@@ -49,13 +49,13 @@ class UtcDateTime(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
     def bind_processor(self, dialect: Dialect) -> Any:
-        return _text_of if dialect.name == "sqlite" else super().bind_processor(dialect)
+        return as_sqlite_text if dialect.name == "sqlite" else super().bind_processor(dialect)
 
     def result_processor(self, dialect: Dialect, coltype: object) -> Any:
         return _instant_of if dialect.name == "sqlite" else super().result_processor(dialect, coltype)
 
 
-def _text_of(value: datetime | None) -> str | None:
+def as_sqlite_text(value: datetime | None) -> str | None:
     """As SQLite keeps it, in one step: by the library's two it takes three times as long, a dozen times a save."""
     if value is None:
         return None

@@ -15,7 +15,9 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.rules import facts
-from app.store.base import UtcDateTime
+from app.store.base import UtcDateTime, as_sqlite_text
+from app.store.new_reading import NewReading
+from app.store.plain import dialect_of
 from app.store.prepared import Kept, Prepared, Question, Row, as_key, ask
 from app.store.rounds import RUNNING, Reading, facts_from, not_corrected
 
@@ -48,7 +50,7 @@ _WHOLE = Prepared(lambda: _last_running(*_KEY, *(as_key(getattr(Reading, name)) 
 _IDS = Prepared(lambda: _last_running(*_KEY))
 #: By database, then id and receipt: a stored reading is never changed. Some hundred motors' last readings.
 _PAST: WeakKeyDictionary[object, Kept[Past]] = WeakKeyDictionary()
-#: How many a save reads whole: the newest one is new to it, and another server may have stored one before.
+#: How many a save reads whole where several servers store: the newest may be another's, and the one before it.
 _NEW_TO_US = 2
 
 
@@ -77,8 +79,27 @@ def asking_running_ids(motor_id: int, before: datetime, most: int = 20) -> Quest
 
 def running_past(session: Session, motor_id: int, before: datetime, ids: list[Any]) -> list[Past]:
     """The readings of these ids, in that order; read where this process has not seen one of them yet."""
-    found = _kept(session).these(ids)
-    return found if found is not None else ask(session, asking_newest_running(motor_id, before, len(ids)))
+    kept = _kept(session)
+    found = kept.these(ids)
+    if found is None:
+        older = kept.last_of(ids)
+        found = [*ask(session, asking_newest_running(motor_id, before, len(ids) - len(older))), *older]
+    return found
+
+
+def keep(session: Session, stored: NewReading, seen: facts.Reading) -> None:
+    """An entry that is stored now, for the next one of its motor: it would be read just so. seen: as the rules see it.
+    Should the storing fail, nothing in the database has its id and receipt."""
+    if seen.running and not stored.skipped:
+        _kept(session).of(_key_of(session, stored), lambda: Past(
+            _FactsRow._make([getattr(stored, name) for name in _FACTS]), seen))
+
+
+def _key_of(session: Session, stored: NewReading) -> tuple[Any, Any]:
+    """What `_KEY` has of it, as the driver gives it."""
+    if dialect_of(session).name == "sqlite":
+        return stored.id.bytes, as_sqlite_text(stored.received_at)
+    return stored.id, stored.received_at
 
 
 def last_running_past(session: Session, motor_id: int, before: datetime, most: int = 20) -> list[Past]:

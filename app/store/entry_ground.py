@@ -155,7 +155,8 @@ def ground_of_motor(session: Session, unit_id: int, motor_id: int, entry: Instan
     asked = _asking(session, _KEY, {"unit_id": unit_id, "motor_id": motor_id}, entry)
     if not running:
         return ask_together(session, *asked)[-1]  # type: ignore[no-any-return]
-    *_, ground, _, ids = ask_together(session, *asked, *_asking_running(motor_id, entry.at))
+    answers = ask_together(session, *asked, *_asking_running(session, motor_id, entry.at))
+    ground, ids = answers[len(asked) - 1:len(asked) + 1]
     return ground and _with_running(session, ground, ids)
 
 
@@ -173,12 +174,16 @@ def with_running(session: Session, ground: Ground) -> Ground:
     """The ground with the running readings before, where they were not asked with the rest."""
     if ground.running is not None:
         return ground
-    _, ids = ask_together(session, *_asking_running(ground.motor.id, ground.asked.at))
+    ids, *_ = ask_together(session, *_asking_running(session, ground.motor.id, ground.asked.at))
     return _with_running(session, ground, ids)
 
 
-def _asking_running(motor_id: int, at: datetime) -> tuple[Question[Any], ...]:
-    return earlier_readings.asking_newest_running(motor_id, at), earlier_readings.asking_running_ids(motor_id, at)
+def _asking_running(session: Session, motor_id: int, at: datetime) -> tuple[Question[Any], ...]:
+    """Which they are; with the newest of them whole where another server may have stored them."""
+    ids = earlier_readings.asking_running_ids(motor_id, at)
+    if dialect_of(session).name == "sqlite":
+        return (ids,)
+    return ids, earlier_readings.asking_newest_running(motor_id, at)
 
 
 def _with_running(session: Session, ground: Ground, ids: list[Any]) -> Ground:

@@ -334,6 +334,16 @@ class Kept(Generic[Made]):
         except KeyError:
             return None
 
+    def last_of(self, keys: Sequence[Any]) -> list[Made]:
+        """What was made under the last of these keys, as far back as none is missing."""
+        found: list[Made] = []
+        for key in reversed(keys):
+            made = self._made.get(key)
+            if made is None:
+                break
+            found.insert(0, made)
+        return found
+
 
 class _JsonText(sa.types.TypeDecorator[Any]):
     """JSON as its text: PostgreSQL's driver would give objects, which are no key."""

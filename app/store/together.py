@@ -10,13 +10,16 @@ from __future__ import annotations
 
 import contextlib
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from sqlalchemy.engine import Connection, Engine
 from sqlalchemy.exc import DBAPIError
 
 from app.store.plain import Plain
+
+#: For the engine's begin: of this transaction parts may be undone.
+IN_PARTS = "sqlite_in_parts"
 
 
 class Alone(BaseException):
@@ -99,7 +102,7 @@ class Together:
             raise Alone
         self.own_first()
         if self._plain is None:
-            self._plain = Plain(engine)
+            self._plain = _InParts(engine)
         else:
             self._plain.exec_driver_sql("SAVEPOINT part")
         return Part(self, self._plain)
@@ -130,6 +133,13 @@ class Together:
         self.lost = self.lost or self.waits
         self._plain, self._parts = None, 0
         plain.let_go()
+
+
+class _InParts(Plain):
+    """The transaction of all of them."""
+
+    def get_execution_options(self) -> Mapping[str, Any]:
+        return {**super().get_execution_options(), IN_PARTS: True}
 
 
 class Part(Plain):

@@ -11,7 +11,7 @@ import hmac
 import json
 import secrets
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, TypeVar
 from urllib.parse import urlsplit
 
@@ -138,7 +138,7 @@ def csrf_token() -> str:
 
 
 def _token_of(bound: str) -> str:
-    return hmac.new(settings().secret, b"form " + bound.encode(), hashlib.sha256).hexdigest()
+    return hmac.digest(settings().secret, b"form " + bound.encode(), "sha256").hex()
 
 
 def draft_key() -> str:
@@ -251,12 +251,13 @@ def check_request() -> Any:
         abort(403, "This form came from another site.")
     value = asked.cookies.get(cookie_name())
     if value:
-        signed = people.live_session(database().glance(), hashed(value), now())
-        if signed and (not signed.person.active or signed.locked(now(), desk_idle())):
+        moment, idle = now(), desk_idle()
+        signed = people.live_session(database().glance(), hashed(value), moment)
+        if signed and (not signed.person.active or signed.locked(moment, idle)):
             signed = None
         held.signed_in = signed
         if signed:
-            _touch(endpoint)
+            _touch(signed, endpoint, moment, idle)
     if not signed and not held.visitor:
         held.visitor = held.new_visitor = secrets.token_urlsafe(16)
     if allowed == ANYONE:
@@ -276,19 +277,18 @@ def check_request() -> Any:
     return None
 
 
-def _touch(endpoint: str) -> None:
+def _touch(signed: SignedIn, endpoint: str, moment: datetime, idle: timedelta) -> None:
     """Somebody is there: opened a page, sent an entry, or a tablet said so. What a page asks for by itself does not
     count. Nor does a page wait or fail because this cannot be written just now."""
-    signed = g.signed_in
-    often = TOUCH_EVERY if signed.device_id else max(TOUCH_EVERY, desk_idle() / 12)
-    if now() - signed.last_used_at < often:
+    often = TOUCH_EVERY if signed.device_id else max(TOUCH_EVERY, idle / 12)
+    if moment - signed.last_used_at < often:
         return
     mode = request.headers.get("Sec-Fetch-Mode")  # only over https and on the machine itself
     opens_a_page = mode == "navigate" if mode else "text/html" in request.headers.get("Accept", "text/html")
     # At a desk no page says "still here": what is sent from it is somebody's. A tablet sends what waited by itself.
     by_hand = opens_a_page or endpoint == "accounts.still_here" or (not signed.device_id and request.method == "POST")
     if by_hand:
-        database().noting(lambda session: people.touch(session, signed, now()))
+        database().noting(lambda session: people.touch(session, signed, moment))
 
 
 def close_request(response: Response) -> Response:

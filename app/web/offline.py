@@ -151,7 +151,8 @@ def _whose() -> str:
 
 
 def mark_whose(response: Response) -> Response:
-    """Every page of a signed-in person says whose it is: a tablet keeps no page of the person before."""
-    if g.get("signed_in") and response.mimetype in KEPT_AS:
+    """Every page of a signed-in person says whose it is: a tablet keeps no page of the person before. What only sends
+    on to a page is none."""
+    if g.get("signed_in") and response.location is None and response.mimetype in KEPT_AS:
         response.headers["Page-Of"] = _whose()
     return response

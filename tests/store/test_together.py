@@ -230,3 +230,16 @@ def test_what_is_left_unsettled_is_undone(database: Database) -> None:
         rename(session, "North", "East")
         session.commit()
     assert on_disk(database) == ["East", "South"]
+
+
+def test_what_parts_would_undo_is_noted_in_memory_and_other_transactions_sort_by_files(
+        database: Database, together: Together) -> None:
+    by_default, in_memory = 0, 2
+    asked = sa.text("PRAGMA temp_store")
+    with database.writing() as session:
+        rename(session, "North", "East")
+        assert session.scalar(asked) == in_memory
+        session.commit()
+    together.settle()
+    with database.reading() as session:
+        assert session.scalar(asked) == by_default
