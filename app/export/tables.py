@@ -9,8 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from decimal import Decimal
+from functools import lru_cache
 
 TEXT, NUMBER, TIME = "text", "number", "time"
 Cell = str | float | int | None
@@ -46,12 +47,45 @@ class Table:
 def local_iso(value: datetime | None, zone: tzinfo) -> str | None:
     """An instant in the unit's local time, with its offset then, to the second.
 
-    >>> from datetime import UTC
     >>> from zoneinfo import ZoneInfo
     >>> local_iso(datetime(2026, 11, 1, 7, 30, tzinfo=UTC), ZoneInfo("America/Chicago"))
     '2026-11-01T01:30:00-06:00'
     """
-    return None if value is None else value.astimezone(zone).isoformat(timespec="seconds")
+    if value is None:
+        return None
+    hour = _hours_in(zone)[value.toordinal() * 24 + value.hour] if value.tzinfo is UTC else None
+    if hour is None:
+        return value.astimezone(zone).isoformat(timespec="seconds")
+    return f"{hour[0]}{_MINUTES[value.minute]}{_MINUTES[value.second]}{hour[1]}"
+
+
+_MINUTES = tuple(f":{i:02}" for i in range(60))
+#: A year has fewer hours; of spans without end no more are remembered.
+_MOST_HOURS = 10_000
+
+
+class _Hours(dict[int, tuple[str, str] | None]):
+    """The hours of UTC (days since the calendar's beginning × 24 + hour) as a zone's clocks tell them: what stands
+    before the minutes and after the seconds. A week's instants lie in few hours, and to ask the zone for each takes
+    four times as long. None: an hour in which the clocks change, or in a zone that is not whole hours from UTC.
+    """
+
+    def __init__(self, zone: tzinfo) -> None:
+        super().__init__()
+        self._zone = zone
+
+    def __missing__(self, hour: int) -> tuple[str, str] | None:
+        begins = datetime.fromordinal(hour // 24).replace(hour=hour % 24, tzinfo=UTC)
+        first, last = (at.astimezone(self._zone) for at in (begins, begins + timedelta(minutes=59, seconds=59)))
+        whole = first.isoformat(timespec="seconds")
+        same = first.utcoffset() == last.utcoffset() and whole[13:19] == ":00:00"
+        if len(self) >= _MOST_HOURS:
+            self.clear()
+        self[hour] = told = (whole[:13], whole[19:]) if same else None
+        return told
+
+
+_hours_in = lru_cache(64)(_Hours)
 
 
 def figure(value: float | None) -> float | None:
@@ -80,6 +114,8 @@ def digits(value: float | int) -> str:
     >>> digits(85.0), digits(-2.5), digits(1e-06), digits(-0.0)
     ('85', '-2.5', '0.000001', '0')
     """
-    if value == int(value):
-        return str(int(value))
-    return format(Decimal(repr(value)), "f")
+    told = repr(value)
+    if "e" in told:
+        return str(int(value)) if value == int(value) else format(Decimal(told), "f")
+    whole = told.removesuffix(".0")
+    return "0" if whole == "-0" else whole

@@ -36,7 +36,8 @@ from app.store.units import Unit
 
 #: Notes that say what was done or decided, where nobody noted it as such.
 ACTIONS = ("done", "run on", "closed", "accepted")
-AT_ONCE = 500  # rows fetched at a time
+#: So many rows are read in one go (1.5 MB of them); of longer spans as many are fetched at a time as the second says.
+FEW, AT_ONCE = 1_000, 500
 #: A week has few shifts; of spans without end no more are remembered.
 MOST_SHIFTS = 5_000
 
@@ -249,7 +250,8 @@ def stood(unit_id: Any = UNIT, start: Any = FROM, end: Any = UNTIL) -> sa.Compou
     return closed.union_all(still)
 
 
-class _FlagColumns(NamedTuple):
+class _Stood(NamedTuple):
+    # of the flag
     id: int
     rule: str
     end: str
@@ -276,17 +278,7 @@ class _FlagColumns(NamedTuple):
     run_on_review_at: datetime | None
     closed_at: datetime | None
     arrived_late: bool
-
-
-class FlagStood(FlagLife, _FlagColumns):
-    """What a week tells of a flag. Columns as in the model."""
-
-    __slots__ = ()
-
-
-class _Around(NamedTuple):
-    """The motor, the names and the words around a flag that stood."""
-
+    # around it
     area: str
     tag: str
     service: str
@@ -302,7 +294,13 @@ class _Around(NamedTuple):
     run_on_by: str | None
 
 
-_OF_FLAG = len(FlagStood._fields)
+class FlagStood(FlagLife, _Stood):
+    """What a week tells of a flag: its columns as in the model, then the motor, the names and the words around it."""
+
+    __slots__ = ()
+
+
+_OF_FLAG = FlagStood._fields[:FlagStood._fields.index("area")]
 
 
 @cache
@@ -320,7 +318,7 @@ def _standing() -> sa.Select[Any]:
 
     those = stood().subquery()
     return (  # begins at those few: of so many joins PostgreSQL takes the first ones in their order
-        sa.select(*(getattr(Flag, name) for name in FlagStood._fields),
+        sa.select(*(getattr(Flag, name) for name in _OF_FLAG),
                   Motor.area, Motor.tag, Motor.service, name_of(Flag.raised_by_id), name_of(Flag.seen_by_id),
                   name_of(Flag.action_by_id), name_of(Flag.closed_by_id), Reading.remarks, newer.replaces_why,
                   Note.text, Note.at, name_of(Note.person_id), name_of(decision.person_id))
@@ -336,14 +334,14 @@ _FIRST_OF_THEM = Prepared(lambda: _standing().limit(sa.bindparam("most", type_=s
 
 
 def _standing_rows(session: Session, unit_id: int, week: Week) -> Iterator[Any]:
-    """Each one's values: those of `FlagStood`, then those of `_Around`.
+    """Each one's values, those of `FlagStood`.
 
     Most weeks have few and are read at once. The others are asked for again and read piece by piece: memory does not
     grow with them.
     """
     given = {"unit_id": unit_id, "start": week.start, "end": week.end}
-    few = _FIRST_OF_THEM.rows(session, {**given, "most": AT_ONCE + 1})
-    if len(few) <= AT_ONCE:
+    few = _FIRST_OF_THEM.rows(session, {**given, "most": FEW + 1})
+    if len(few) <= FEW:
         yield from _FIRST_OF_THEM.all_values(session, few)
         return
     del few
@@ -359,15 +357,12 @@ def exception_rows(session: Session, unit: Unit, week: str, now: datetime) -> It
 
     now: state is as it stands then; a week that has not begun has no rows. Raises BadWeek.
     """
-    return _rows(session, unit, week_for(unit, week), now)
+    telling = _Telling(unit, week_for(unit, week), now)
+    return map(telling.row, _stood(session, unit.id, telling.week, now))
 
 
-def _rows(session: Session, unit: Unit, week: Week, now: datetime) -> Iterator[ExceptionRow]:
-    if week.start > now:
-        return
-    shifts = shift_count(week.calendar)
-    for values in _standing_rows(session, unit.id, week):
-        yield _row(unit, week, now, shifts, FlagStood._make(values[:_OF_FLAG]), _Around._make(values[_OF_FLAG:]))
+def _stood(session: Session, unit_id: int, week: Week, now: datetime) -> Iterator[FlagStood]:
+    return iter(()) if week.start > now else map(FlagStood._make, _standing_rows(session, unit_id, week))
 
 
 def percent_of_limit(value: float | None, limit: float | None) -> float | None:
@@ -382,12 +377,12 @@ def hours(start: datetime, end: datetime) -> float:
     return round((end - start).total_seconds() / 3600.0, 1)
 
 
-def _action(flag: FlagStood, around: _Around) -> tuple[str, str, datetime | None]:
+def _action(flag: FlagStood) -> tuple[str, str, datetime | None]:
     """What was done, who said so, when: the flag's own word, else the last note that says so."""
     if flag.action:
-        return flag.action, around.action_by or "", flag.action_at
-    if around.note:
-        return around.note, around.note_by or "", around.note_at
+        return flag.action, flag.action_by or "", flag.action_at
+    if flag.note:
+        return flag.note, flag.note_by or "", flag.note_at
     return "", "", None
 
 
@@ -412,28 +407,38 @@ def days_late(flag: FlagStood, week: Week, now: datetime) -> float | None:
     return round((until - flag.due_at) / timedelta(days=1), 1)
 
 
-def _row(unit: Unit, week: Week, now: datetime, shifts: ShiftCount, flag: FlagStood, around: _Around) -> ExceptionRow:
-    action, action_by, action_at = _action(flag, around)
-    zone, closed_at = week.zone, flag.closed_at
-    return ExceptionRow(
-        week=week.text, unit=unit.name, area=around.area, tag=around.tag, service=around.service, rule=flag.rule,
-        end=flag.end, priority=flag.priority, value=figure(flag.value), limit=figure(flag.limit),
-        unit_of_measure=flag.unit_of_measure or "", percent_of_limit=percent_of_limit(flag.value, flag.limit),
-        limit_source=flag.source, first_raised=local_iso(flag.raised_at, zone) or "",
-        last_seen=local_iso(flag.last_seen_at, zone) or "", times_seen=flag.times_seen,
-        shifts_open=shifts.count(flag.raised_at, closed_at or flag.last_seen_at), state=flag.state(now),
-        raised_by=around.raised_by or "", seen_by=around.seen_by or "", seen_at=local_iso(flag.seen_at, zone),
-        action=action, action_by=action_by, action_at=local_iso(action_at, zone),
-        run_on_reason=flag.run_on_reason or "", shelved_until=local_iso(flag.shelved_until, zone),
-        returned_at=local_iso(flag.returned_at, zone), closed_by=around.closed_by or "",
-        closed_at=local_iso(closed_at, zone), hours_open=hours(flag.raised_at, closed_at or week.end),
-        arrived_late="yes" if flag.arrived_late else "", remarks=_remarks(around.remarks, around.corrected),
-        flag_id=flag.id, says=flag.says, raised_in_week=week.holds(flag.raised_at),
-        closed_in_week=closed_at is not None and week.holds(closed_at),
-        hours_to_seen=None if flag.seen_at is None else hours(flag.raised_at, flag.seen_at),
-        flag=flag, shift=shifts.name(flag.raised_at), run_on_by=around.run_on_by or "",
-        days_late=days_late(flag, week, now),
-        waits=closed_at is None and week.holds(now) and rises(flag, shifts.count(flag.raised_at, now), now))
+class _Telling:
+    """Makes rows of flags that stood: what is the same for all of them is asked for once."""
+
+    def __init__(self, unit: Unit, week: Week, now: datetime) -> None:
+        self.week = week
+        self._now, self._text, self._unit, self._shifts = now, week.text, unit.name, shift_count(week.calendar)
+
+    def cells(self, flag: FlagStood) -> tuple[Cell, ...]:
+        """The row of the file, in the columns' order."""
+        zone, closed_at = self.week.zone, flag.closed_at
+        action, action_by, action_at = _action(flag)
+        return (
+            self._text, self._unit, flag.area, flag.tag, flag.service, flag.rule, flag.end, flag.priority,
+            figure(flag.value), figure(flag.limit), flag.unit_of_measure or "",
+            percent_of_limit(flag.value, flag.limit), flag.source,
+            local_iso(flag.raised_at, zone) or "", local_iso(flag.last_seen_at, zone) or "", flag.times_seen,
+            self._shifts.count(flag.raised_at, closed_at or flag.last_seen_at), flag.state(self._now),
+            flag.raised_by or "", flag.seen_by or "", local_iso(flag.seen_at, zone),
+            action, action_by, local_iso(action_at, zone), flag.run_on_reason or "",
+            local_iso(flag.shelved_until, zone), local_iso(flag.returned_at, zone),
+            flag.closed_by or "", local_iso(closed_at, zone), hours(flag.raised_at, closed_at or self.week.end),
+            "yes" if flag.arrived_late else "", _remarks(flag.remarks, flag.corrected))
+
+    def row(self, flag: FlagStood) -> ExceptionRow:
+        """The same, and what page and figures need beside it."""
+        week, now, closed_at = self.week, self._now, flag.closed_at
+        return ExceptionRow._make((
+            *self.cells(flag), flag.id, flag.says, week.holds(flag.raised_at),
+            closed_at is not None and week.holds(closed_at),
+            None if flag.seen_at is None else hours(flag.raised_at, flag.seen_at),
+            flag, self._shifts.name(flag.raised_at), flag.run_on_by or "", days_late(flag, week, now),
+            closed_at is None and week.holds(now) and rises(flag, self._shifts.count(flag.raised_at, now), now)))
 
 
 # the files -------------------------------------------------------------------------------------------------
@@ -441,8 +446,8 @@ def _row(unit: Unit, week: Week, now: datetime, shifts: ShiftCount, flag: FlagSt
 
 def week_csv(session: Session, unit: Unit, week: str, now: datetime, continental: bool = False) -> Iterator[bytes]:
     """The week as CSV, in pieces. continental: semicolons and decimal commas. Raises BadWeek before the first."""
-    rows = exception_rows(session, unit, week, now)
-    return csv_bytes(COLUMNS, cells(rows), continental)
+    telling = _Telling(unit, week_for(unit, week), now)
+    return csv_bytes(COLUMNS, map(telling.cells, _stood(session, unit.id, telling.week, now)), continental)
 
 
 def cells(rows: Iterable[ExceptionRow]) -> Iterator[tuple[Cell, ...]]:

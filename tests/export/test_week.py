@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.export import week as exceptions
-from app.export.week import AT_ONCE, ExceptionRow, ShiftCount, exception_rows, file_name, percent_of_limit, week_csv
+from app.export.week import FEW, ExceptionRow, ShiftCount, exception_rows, file_name, percent_of_limit, week_csv
 from app.rules.shifts import BadWeek, Calendar, Pattern, ShiftStart
 from app.store.flags import Flag, Note
 from app.store.units import Unit
@@ -317,10 +317,10 @@ def test_a_flag_is_told_alike_in_a_short_week_and_in_one_read_piece_by_piece(ses
     [short] = rows_of(session, plant.unit)
     assert (short.raised_by, short.seen_by, short.remarks, short.days_late) == (
         "Operator", "Supervisor", "belt worn", 5.6)  # 10:00 on Tuesday to midnight after Sunday: 134 h
-    session.execute(sa.insert(Flag), many_closed(plant, AT_ONCE, reading.id, "Dusty."))
+    session.execute(sa.insert(Flag), many_closed(plant, FEW, reading.id, "Dusty."))
     first, *others = rows_of(session, plant.unit)
     assert first == short
-    assert [row.says for row in others] == ["Dusty."] * AT_ONCE
+    assert [row.says for row in others] == ["Dusty."] * FEW
 
 
 # the file --------------------------------------------------------------------------------------------------
