@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.rules import facts
-from app.store import earlier_readings, rounds
+from app.store import earlier_readings
 from app.store.earlier_readings import Past
 from app.store.motors import Motor
 
@@ -62,13 +62,9 @@ def values_of(motor: Motor, before: datetime, past: list[Past], names: Iterable[
     return told
 
 
-def hot_last_time(session: Session, motor: Motor, now: datetime) -> bool:
-    """Whether its housing or frame was too hot for a hand when it last ran: said before anybody feels it."""
-    return hot(next(iter(rounds.last_running(session, motor.id, now, 1)), None))
-
-
 def hot(last: Any) -> bool:
-    """The same of its last running reading, or of what is kept of it; None: it has none."""
+    """Whether housing or frame was too hot for a hand, by the last running reading or what is kept of it (None: it has
+    none): said before anybody feels it."""
     return last is not None and (_measured_hot(last) or facts.TEMPERATURE_FEEL[-1] in (
         last.bearing_feel_de, last.bearing_feel_ode, last.winding_feel))
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app import entries, limits_kept, recording
 from app.check_order import order_of
 from app.entries import BadEntry, read_reading
-from app.last_values import COLUMNS, hot, hot_last_time, last_values, values_of
+from app.last_values import COLUMNS, hot, last_values, values_of
 from app.offline_facts import judge_facts, rules_version
 from app.recording import NotAllowed, OtherContent, Sender
 from app.rules.cautions import caution_for
@@ -20,7 +20,8 @@ from app.sheets import LEFT, Sheet, sheet_of
 from app.store import flags, handovers, motors, rounds
 from app.store.carried import carried
 from app.store.entry_ground import Ground, motor_as_found
-from app.store.limits import limit_changes, limits_from
+from app.store.entry_page import BeforeTheLook, before_the_look
+from app.store.limits import limits_from
 from app.store.motors import Motor
 from app.store.people import HEAD_OPERATOR, OPERATOR
 from app.store.rounds import Reading, Round
@@ -221,18 +222,22 @@ def _entry_page(session: Session, motor: Motor, form: EntryForm, key: str, corre
     """ground: what a save that comes back with what is wrong has found out of the motor; not asked again."""
     shift = unit().calendar.shift_of(now())
     shown = _places(session, shift)
-    changes = limit_changes(session, unit().id) if ground is None else limits_kept.changes(
-        session, unit().id, ground.limits_at)
-    running = ground.running if ground is not None else None
+    before = _before_the_look(session, motor, ground)
+    changes = limits_kept.changes(session, unit().id, before.limits_at)
     return render_template(
         "rounds/entry.html", motor=motor, form=form, key=key, correcting=correcting, shift=shift, sheet=shown,
         plate=motor.nameplate, alarm=_bearing_alarm(motor, limits_from(changes, motor.id, now())),
-        hot=hot_last_time(session, motor, now()) if running is None else hot(next((p.row for p in running), None)),
-        order=order_of(unit(), motor.area), standing=flags.open_flags_of_motor(session, motor.id),
+        hot=hot(before.last), order=order_of(unit(), motor.area), standing=flags.open_flags_of_motor(session, motor.id),
         place=shown.place_of(motor.id),
         judge_facts={**judge_facts(session, unit(), motor, correcting.taken_at if correcting else now(), changes),
                      "rule_table": url_for("judge.rules", v=rules_version())},
         seen_here=[r for row in shown.rows if row.motor.id == motor.id for r in (row.reading, *row.also) if r])
+
+
+def _before_the_look(session: Session, motor: Motor, ground: Ground | None) -> BeforeTheLook:
+    if ground is None or ground.running is None:
+        return before_the_look(session, unit().id, motor.id, now())
+    return BeforeTheLook(ground.limits_at, next((past.row for past in ground.running), None))
 
 
 def _places(session: Session, shift: Shift) -> Sheet:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import uuid
 from typing import Any
 
@@ -10,6 +11,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from app.db import Database
+from app.store.limits import change_limit
 from app.store.motors import Motor
 from app.store.units import Unit
 from tests.conftest import Clock, on_both
@@ -468,6 +470,20 @@ def test_a_limit_on_the_page_at_the_motor_is_in_the_units_scale(
     assert "90 °C bearing alarm" in words_of(operator.get(f"/motors/{plant.motor.id}/entry"))
     show_in(app_database, plant, temperature="F")
     assert "194 °F bearing alarm" in words_of(operator.get(f"/motors/{plant.motor.id}/entry"))  # 90 × 1.8 + 32
+
+
+def test_the_alarm_on_the_page_at_the_motor_is_the_one_in_force_whichever_server_it_was_changed_on(
+        operator: FlaskClient, plant: Plant, app_database: Database, clock: Clock) -> None:
+    path = f"/motors/{plant.motor.id}/entry"
+    assert "90 °C bearing alarm" in words_of(operator.get(path))
+    with contextlib.closing(Database(app_database.url.render_as_string(hide_password=False))) as other:
+        for value_c, shown in ((80.0, "80 °C"), (85.0, "85 °C"), (None, "90 °C")):
+            with other.writing() as session:
+                change_limit(session, session.merge(plant.unit), "bearing_hot_grease_alarm_c", value_c, None,
+                             "procedure", session.merge(plant.supervisor), clock.now)
+                session.commit()
+            clock.advance(minutes=1)
+            assert f"{shown} bearing alarm" in words_of(operator.get(path))
 
 
 @pytest.mark.parametrize(("typed", "rough"), [("0.15", False), ("0,16", True)])
