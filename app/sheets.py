@@ -13,6 +13,7 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
@@ -27,8 +28,7 @@ from app.store.units import Unit
 DONE, SKIPPED, LEFT, NOT_DUE = "done", "skipped", "left", "not due"
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(NamedTuple):
     """One motor's line of the sheet."""
 
     motor: Motor
@@ -99,18 +99,24 @@ def cell_of(rule: str, end: str) -> str:
 
 
 def sheet_of(session: Session, unit: Unit, opened: Round | Shift, now: datetime, with_findings: bool = True) -> Sheet:
-    """The sheet of a round, or of a shift that nobody may have opened, as it stands now: one query, and one for the
-    findings, whatever the history.
+    """The sheet of a round, or of a shift that nobody may have opened, as it stands now: one query without findings,
+    three with them, whatever the history.
 
     Motors and readings are shared with other requests: to be read, not to be changed.
     """
-    motors, has_routes, there = sheet_ground.ground_of(session, _asked(unit, opened))
-    newest = {one.motor.id: _newest(one.readings) for one in motors if one.readings}
-    found = sheet_ground.findings_of_round(session, there.id) if with_findings and there is not None else {}
-    placed = [(one, _Place.of(one)) for one in motors if one.motor.created_at < opened.ends_at]
-    placed.sort(key=lambda one: one[1].order or LAST)
-    return Sheet(tuple(_row(place, one, newest.get(one.motor.id), found) for one, place in placed),
-                 has_routes, there, tuple(one.motor for one in motors))
+    asked, found = _asked(unit, opened), dict[uuid.UUID, list[flags.Finding]]()
+    if with_findings:
+        (motors, has_routes, there), entered = sheet_ground.ground_of(session, asked), sheet_ground.Entries()
+        if there is not None:
+            entered = sheet_ground.entries_of_round(session, there.id)
+            found = sheet_ground.findings_of_round(session, there.id)
+    else:
+        (motors, has_routes, there), entered = sheet_ground.ground_and_entries(session, asked)
+    placed = [(one.motor, _Place.of(one)) for one in motors if one.motor.created_at < opened.ends_at]
+    if has_routes:
+        placed.sort(key=lambda one: one[1].order or LAST)
+    return Sheet(tuple([_row(place, motor, entered.get(motor.id, ()), found) for motor, place in placed]),
+                 has_routes, there, tuple([one.motor for one in motors]))
 
 
 def _asked(unit: Unit, opened: Round | Shift) -> Asked:
@@ -133,8 +139,7 @@ def _newest(found: Sequence[Reading]) -> Reading:
     return max(found, key=lambda r: (makes_read(r), r.taken_at, r.received_at))
 
 
-@dataclass(frozen=True)
-class _Place:
+class _Place(NamedTuple):
     """Where a motor is walked, and whether it is due there."""
 
     route: str = ""
@@ -157,15 +162,16 @@ class _Place:
 LAST = (sys.maxsize,)
 
 
-def _row(place: _Place, one: Walked, reading: Reading | None, found: dict[uuid.UUID, list[flags.Finding]]) -> Row:
-    others = tuple(r for r in one.readings if r is not reading)
+def _row(place: _Place, motor: Motor, entered: Sequence[Reading], found: dict[uuid.UUID, list[flags.Finding]]) -> Row:
+    reading = _newest(entered) if entered else None
     if reading is not None and makes_read(reading):
         status = DONE
     elif place.done_before is not None:
         status = NOT_DUE
-    elif any(r.skipped for r in one.readings):
+    elif any(r.skipped for r in entered):
         status = SKIPPED
     else:
         status = LEFT
-    return Row(one.motor, status, reading, others, tuple(found.get(reading.id, ())) if reading else (),
-               place.done_before, place.every, place.route, place.also_on)
+    return Row(motor, status, reading, tuple([r for r in entered if r is not reading]),
+               tuple(found.get(reading.id, ())) if reading else (), place.done_before, place.every, place.route,
+               place.also_on)

@@ -7,8 +7,8 @@ watch, and it says so. Sealed points, and points without an interval, are never 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import NamedTuple, Protocol
 
 from app.rules import elapsed, wording
 from app.rules.facts import Facts, LubricationPoint
@@ -16,15 +16,29 @@ from app.rules.findings import THIS_SHIFT, WATCH, Finding, over
 from app.rules.greased import CHART, SEALED, TOO_SOON, WRONG, check_greasing
 from app.rules.limits import Limits
 
-__all__ = ["CHART", "OVERDUE", "SEALED", "TOO_SOON", "WRONG", "Due", "check", "check_greasing", "due"]
+__all__ = ["CHART", "OVERDUE", "SEALED", "TOO_SOON", "WRONG", "Due", "check", "check_greasing", "due", "state_of"]
 
 OVERDUE = "greasing_overdue"
 NO_INTERVAL, NEVER_RECORDED = "no interval", "never recorded"
 RUN_H_UNKNOWN, NOT_DUE, PAST = "running hours not known", "not due", "overdue"
 
 
-@dataclass(frozen=True)
-class Due:
+class Line(Protocol):
+    """What of a line of the chart makes it due: a `facts.LubricationPoint`, or just this of one."""
+
+    @property
+    def kind(self) -> str | None: ...
+    @property
+    def interval_days(self) -> float | None: ...
+    @property
+    def interval_run_h(self) -> float | None: ...
+    @property
+    def last_greased_at(self) -> datetime | None: ...
+    @property
+    def run_h_since(self) -> float | None: ...
+
+
+class Due(NamedTuple):
     """Where one lubrication point stands at one moment. Over is above zero when overdue, below while there is time."""
 
     state: str
@@ -39,24 +53,36 @@ class Due:
         return self.state == PAST
 
 
-def due(point: LubricationPoint, now: datetime, run_h_since: float | None = None) -> Due:
+def state_of(interval_days: float | None, interval_run_h: float | None, days_since: float | None,
+             run_h_since: float | None) -> str:
+    """How a line that is not sealed stands, so many days and running hours after it was last greased (None: not
+    known). Every page counts what is overdue: by plain numbers."""
+    if interval_days is None and interval_run_h is None:
+        return NO_INTERVAL
+    if days_since is None:
+        return NEVER_RECORDED
+    if interval_days is not None and over(days_since - interval_days, 0.0):
+        return PAST
+    if interval_run_h is None:
+        return NOT_DUE
+    if run_h_since is None:
+        return RUN_H_UNKNOWN if over(days_since * 24.0, interval_run_h) else NOT_DUE
+    return PAST if over(run_h_since - interval_run_h, 0.0) else NOT_DUE
+
+
+def due(point: Line, now: datetime, run_h_since: float | None = None) -> Due:
     """When this point is due, by days and by running hours; run_h_since stands in for the point's own estimate."""
     if point.kind == SEALED:
         return Due(SEALED)
-    if point.interval_days is None and point.interval_run_h is None:
-        return Due(NO_INTERVAL)
-    if point.last_greased_at is None:
-        return Due(NEVER_RECORDED)
     run_h = point.run_h_since if run_h_since is None else run_h_since
-    since = elapsed.days(point.last_greased_at, now)
+    since = None if point.last_greased_at is None else elapsed.days(point.last_greased_at, now)
+    state = state_of(point.interval_days, point.interval_run_h, since, run_h)
+    if since is None or point.last_greased_at is None or state == NO_INTERVAL:
+        return Due(state)
     days_over = None if point.interval_days is None else since - point.interval_days
     run_h_over = None if point.interval_run_h is None or run_h is None else run_h - point.interval_run_h
     due_at = None if point.interval_days is None else point.last_greased_at + timedelta(days=point.interval_days)
-    found = Due(NOT_DUE, since, days_over, run_h, run_h_over, due_at)
-    if any(past is not None and over(past, 0.0) for past in (days_over, run_h_over)):
-        return replace(found, state=PAST)
-    unknown = point.interval_run_h is not None and run_h is None and over(since * 24.0, point.interval_run_h)
-    return replace(found, state=RUN_H_UNKNOWN) if unknown else found
+    return Due(state, since, days_over, run_h, run_h_over, due_at)
 
 
 def check(facts: Facts, limits: Limits) -> list[Finding]:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.store.lubrication import Greasing, Interval, is_due_by_something, newest_bearing, newest_greasing
 from app.store.motors import LubricationPoint, Motor, MotorRun
 from app.store.people import Person
-from app.store.prepared import Kept, Prepared, Row, columns_of, detached
+from app.store.prepared import Kept, Prepared, columns_of, detached
 from app.store.temporary import TemporaryState
 from app.store.unions import arm
 
@@ -30,7 +30,7 @@ def _line() -> dict[str, Any]:
     return dict(zip((f"line_{name}" for name in Interval._fields), (
         point.kind, point.interval_days, point.interval_run_h, point.last_greased_at, Greasing.at, Greasing.run_s,
         MotorRun.first_observed_at, MotorRun.observed_at, MotorRun.state, MotorRun.run_s, MotorRun.unsure_s,
-        newest_bearing()), strict=True))
+        sa.case((point.kind.is_(None), newest_bearing()))), strict=True))
 
 
 def _state() -> list[Any]:
@@ -43,15 +43,14 @@ def _banners() -> Any:
     state = {f"state_{column.key}": column for column in _state()} | {"tag": Motor.tag, "name": Person.name}
     types = {**{name: column.type for name, column in line.items()},
              **{name: column.type for name, column in state.items()}}
-    every = sa.union_all(
+    return sa.union_all(
         arm(types, LubricationPoint, INTERVAL, **line)
         .join(Motor, Motor.id == LubricationPoint.motor_id).outerjoin(Greasing, Greasing.id == newest_greasing())
-        .outerjoin(MotorRun, MotorRun.motor_id == Motor.id)
+        .outerjoin(MotorRun, sa.and_(MotorRun.motor_id == Motor.id, LubricationPoint.interval_run_h.is_not(None)))
         .where(Motor.unit_id == unit, LubricationPoint.replaced_at.is_(None), is_due_by_something()),
         arm(types, TemporaryState, HALF_WAY, **state)
         .join(Motor, Motor.id == TemporaryState.motor_id).join(Person, Person.id == TemporaryState.person_id)
-        .where(TemporaryState.unit_id == unit, TemporaryState.ended_at.is_(None))).subquery()
-    return sa.select(every).order_by(every.c.state_expected_end, every.c.state_id)
+        .where(TemporaryState.unit_id == unit, TemporaryState.ended_at.is_(None)))
 
 
 _BANNERS = Prepared(_banners)
@@ -62,16 +61,15 @@ _FIRST_OF_STATE = 1 + len(Interval._fields)
 
 def of_unit(session: Session, unit_id: int) -> Banners:
     """What the banners tell. The newest greasing is looked up by its index, however long the history."""
-    rows = _BANNERS.rows(session, {"unit_id": unit_id})
-
-    def interval(row: Row) -> Interval:
-        return _INTERVALS.of(row, lambda: Interval(*_BANNERS.values(session, row, 1, _FIRST_OF_STATE)))
-
-    def state(row: Row) -> TemporaryState:
-        return _STATES.of(row, lambda: _state_of(_BANNERS.values(session, row, _FIRST_OF_STATE)))
-
-    return Banners([interval(row) for row in rows if row[0] == INTERVAL],
-                   [state(row) for row in rows if row[0] == HALF_WAY])
+    lines, states = [], []
+    for row in _BANNERS.rows(session, {"unit_id": unit_id}):
+        if row[0] == INTERVAL:
+            lines.append(_INTERVALS.of(row, lambda row=row: Interval(  # type: ignore[misc]
+                *_BANNERS.values(session, row, 1, _FIRST_OF_STATE))))
+        else:
+            states.append(_STATES.of(row, lambda row=row: _state_of(  # type: ignore[misc]
+                _BANNERS.values(session, row, _FIRST_OF_STATE))))
+    return Banners(lines, sorted(states, key=lambda state: (state.expected_end, state.id)))
 
 
 def _state_of(values: list[Any]) -> TemporaryState:

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules import facts
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
-from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, walking_order
+from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, SeenRun, walking_order
 from app.store.people import Person, Token, with_name
 from app.store.prepared import Kept, Prepared, Question, Row, ask
 
@@ -141,7 +141,8 @@ def chart_rows(session: Session, unit_id: int, *, with_interval: bool) -> list[C
 
 
 class Interval(NamedTuple):
-    """A current line of the chart that has an interval, and what its due date comes from: no row of the session."""
+    """A current line of the chart that has an interval, and what its due date comes from: no row of the session. How
+    the motor ran is asked only where running hours count, the bearing only where the line does not say its kind."""
 
     kind: str | None
     interval_days: float | None
@@ -157,12 +158,12 @@ class Interval(NamedTuple):
     bearing: str | None  # as in a ChartRow
 
     @property
-    def run(self) -> MotorRun | None:
+    def run(self) -> SeenRun | None:
         """How long the motor has run, where that is known."""
         if self.observed_at is None:
             return None
-        return MotorRun(first_observed_at=self.first_observed_at, observed_at=self.observed_at, state=self.state,
-                        run_s=self.run_s, unsure_s=self.unsure_s)
+        return SeenRun(first_observed_at=self.first_observed_at, observed_at=self.observed_at, state=self.state,
+                       run_s=self.run_s, unsure_s=self.unsure_s)
 
 
 def newest_bearing() -> Any:

@@ -1,5 +1,7 @@
-"""What a round's sheet is made of, in one statement: the unit's motors in walking order, what was entered at each in
-the round, the routes they are on, and when those checked every day or week were looked at before.
+"""What a round's sheet is made of: the unit's motors in walking order, the routes they are on, and when those checked
+every day or week were looked at before; what was entered in the round, and what was found in that. Each is one
+statement, whatever the history: so asked, a round's entries are found once and not for each motor anew. For a page that
+asks much beside, motors and entries come in one.
 
 A sheet is opened again after every entry and is then what it was but for one line: what its rows are made of is
 compared, and only what differs is made anew (app/store/prepared.py).
@@ -9,8 +11,7 @@ from __future__ import annotations
 
 import itertools
 import uuid
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime
 from functools import cache
 from typing import Any, NamedTuple
@@ -44,13 +45,11 @@ class OnRoute(NamedTuple):
     looked_at: datetime | None  # the newest look before the round in the local date or ISO week; None where it is due
 
 
-@dataclass(frozen=True)
-class Walked:
+class Walked(NamedTuple):
     """One motor as a sheet needs it."""
 
     #: Shared with other requests: to be read only. Of its plates and chart there is just what the sheet tells.
     motor: Motor
-    readings: tuple[Reading, ...]  # of the round, as they were taken; person and token with their names
     routes: tuple[OnRoute, ...]  # in the unit's order of routes
     looked_at: datetime | None = None  # as on a route, for a motor that is on none
 
@@ -86,16 +85,21 @@ class _Columns(NamedTuple):
     plate: list[Any]
     drive_end: list[Any]
     opposite_end: list[Any]
-    #: what an entry is made of
-    reading: list[Any]
-    person: list[Any]
-    token: list[Any]
     #: where and how often it is walked
     route: list[Any]
     opened: list[Any]
 
 
+class _Entry(NamedTuple):
+    """What an entry is made of."""
+
+    reading: list[Any]
+    person: list[Any]
+    token: list[Any]
+
+
 _UNIT = sa.bindparam("unit_id", type_=sa.Integer())
+_ROUND = sa.bindparam("round_id", type_=sa.Integer())
 
 
 @cache
@@ -108,22 +112,32 @@ def _openers() -> tuple[Any, Any]:
     return aliased(Person, name="opener"), aliased(Person, name="signer")
 
 
+def _named(entity: Any, names: tuple[str, ...]) -> list[Any]:
+    return [getattr(entity, name) for name in names]
+
+
 @cache
 def _columns() -> _Columns:
-    def named(entity: Any, names: tuple[str, ...]) -> list[Any]:
-        return [getattr(entity, name) for name in names]
-
     (drive, opposite), (opener, signer) = _ends(), _openers()
     any_route = aliased(Route)
     every = sa.func.coalesce(Route.checked_every, Motor.checked_every)
     looked = sa.case(*((every == word, _looked_at(word)) for word in ("day", "week")))
     return _Columns(
-        columns_of(Motor), named(Nameplate, _PLATE), named(drive, _POINT), named(opposite, _POINT),
-        columns_of(Reading), named(Person, _WHO), named(Token, _WHO),
+        columns_of(Motor), _named(Nameplate, _PLATE), _named(drive, _POINT), _named(opposite, _POINT),
         [Route.id, Route.name, Route.checked_every, Route.place, RouteStop.place, looked,
          sa.exists().where(any_route.unit_id == _UNIT)],
         [Round.id, Round.shift_name, Round.shift_date, Round.opened_at, opener.name, Round.signed_at, signer.name,
          Round.signed_state.is_not(None)])
+
+
+@cache
+def _entry() -> _Entry:
+    return _Entry(columns_of(Reading), _named(Person, _WHO), _named(Token, _WHO))
+
+
+@cache
+def _finding() -> list[Any]:
+    return columns_of(Finding)
 
 
 def _looked_at(every: str) -> Any:
@@ -136,7 +150,7 @@ def _looked_at(every: str) -> Any:
         .order_by(before.taken_at.desc()).limit(1).correlate(Motor, Round).scalar_subquery())
 
 
-def _ground() -> Any:
+def _walk() -> sa.Select[Any]:
     (drive, opposite), (opener, signer) = _ends(), _openers()
 
     def line(point: Any, end: str) -> Any:
@@ -149,23 +163,45 @@ def _ground() -> Any:
         .outerjoin(Round, sa.and_(Round.unit_id == _UNIT, Round.shift_date == sa.bindparam("shift_date"),
                                   Round.shift_name == sa.bindparam("shift_name")))
         .outerjoin(opener, opener.id == Round.opened_by_id).outerjoin(signer, signer.id == Round.signed_by_id)
-        .outerjoin(Reading, sa.and_(Reading.motor_id == Motor.id, Reading.round_id == Round.id,
-                                    Reading.taken_back.is_(False), replaced_by().is_(None)))
-        .outerjoin(Person, Person.id == Reading.person_id).outerjoin(Token, Token.id == Reading.token_id)
         .outerjoin(RouteStop, RouteStop.motor_id == Motor.id).outerjoin(Route, Route.id == RouteStop.route_id)
-        .where(Motor.unit_id == _UNIT)
-        .order_by(*walking_order(), Reading.taken_at, Reading.received_at, Reading.id, Nameplate.id,
-                  Route.place, Route.id))
+        .where(Motor.unit_id == _UNIT).order_by(*walking_order()))
+
+
+_BY_ROUTE = Nameplate.id, Route.place, Route.id
+_AS_TAKEN = Reading.taken_at, Reading.received_at, Reading.id
+
+
+def _counts() -> sa.ColumnElement[bool]:
+    """An entry that tells something of its motor: neither corrected nor what takes another back."""
+    return sa.and_(Reading.taken_back.is_(False), replaced_by().is_(None))
+
+
+def _ground() -> Any:
+    return _walk().order_by(*_BY_ROUTE)
+
+
+def _ground_and_entries() -> Any:
+    return (_walk().add_columns(*itertools.chain(*_entry()))
+            .outerjoin(Reading, sa.and_(Reading.motor_id == Motor.id, Reading.round_id == Round.id, _counts()))
+            .outerjoin(Person, Person.id == Reading.person_id).outerjoin(Token, Token.id == Reading.token_id)
+            .order_by(*_AS_TAKEN, *_BY_ROUTE))
+
+
+def _entries() -> Any:
+    return (sa.select(*itertools.chain(*_entry())).select_from(Reading)
+            .join(Person, Person.id == Reading.person_id).outerjoin(Token, Token.id == Reading.token_id)
+            .where(Reading.round_id == _ROUND, _counts()).order_by(*_AS_TAKEN))
 
 
 def _findings() -> Any:
     gravest_first = sa.case({word: i for i, word in enumerate(PRIORITIES)}, value=Finding.priority)
-    of_round = sa.select(Reading.id).where(Reading.round_id == sa.bindparam("round_id", type_=sa.Integer()))
-    return (sa.select(*columns_of(Finding)).where(Finding.cause_id.in_(of_round))
+    of_round = sa.select(Reading.id).where(Reading.round_id == _ROUND)
+    return (sa.select(*_finding()).where(Finding.cause_id.in_(of_round))
             .order_by(gravest_first, Finding.rule, Finding.end))
 
 
-_GROUND, _FINDINGS = Prepared(_ground), Prepared(_findings)
+_GROUND, _GROUND_AND_ENTRIES = Prepared(_ground), Prepared(_ground_and_entries)
+_ENTRIES, _FINDINGS = Prepared(_entries), Prepared(_findings)
 #: The motors of some units and the entries of their sheets, by all that is known of them.
 _MOTORS: Kept[Motor] = Kept(2_000)
 _READINGS: Kept[Reading] = Kept(2_000)
@@ -181,51 +217,97 @@ class Ground(NamedTuple):
 
 
 def ground_of(session: Session, asked: Asked) -> Ground:
-    """What the sheet of a shift is made of. In a unit without motors nothing is known of routes and round."""
-    rows = _GROUND.rows(session, asked._asdict())
-    made = _Maker(session)
-    return Ground([made.of(list(group)) for _, group in itertools.groupby(rows, key=lambda row: row[0])],
-                  *(made.whole(rows[0]) if rows else (False, None)))
+    """Where the sheet of a shift is walked. In a unit without motors nothing is known of routes and round."""
+    return _Maker(session, _GROUND).ground(_GROUND.rows(session, asked._asdict()))
+
+
+Entries = dict[int, list[Reading]]
+
+
+def entries_of_round(session: Session, round_id: int) -> Entries:
+    """A round's entries by the motor, as they were taken; those corrected or taken back left out. Person and token have
+    their names. Shared, to be read only."""
+    rows = _ENTRIES.rows(session, {"round_id": round_id})
+    return _entries_in(rows, lambda row: _ENTRIES.values(session, row))
+
+
+def ground_and_entries(session: Session, asked: Asked) -> tuple[Ground, Entries]:
+    """Both in one statement."""
+    rows, made = _GROUND_AND_ENTRIES.rows(session, asked._asdict()), _Maker(session, _GROUND_AND_ENTRIES)
+    since = made.until
+    entered = {row[since:]: row for row in rows if row[since] is not None}  # on two routes it is there twice
+    return made.ground(rows), _entries_in(
+        entered, lambda key: _GROUND_AND_ENTRIES.values(session, entered[key], since))
+
+
+def _entries_in(rows: Iterable[Row], values: Callable[[Row], list[Any]]) -> Entries:
+    found: Entries = {}
+    for row in rows:
+        made = _READINGS.of(row, lambda row=row: _reading(values(row)))  # type: ignore[misc]
+        found.setdefault(made.motor_id, []).append(made)
+    return found
 
 
 def findings_of_round(session: Session, round_id: int) -> dict[uuid.UUID, list[Finding]]:
     """Findings of a round's entries by the entry, gravest first. Shared, to be read only."""
-    columns, found = columns_of(Finding), dict[uuid.UUID, list[Finding]]()
+    found: dict[uuid.UUID, list[Finding]] = {}
     for row in _FINDINGS.rows(session, {"round_id": round_id}):
         made = _FOUND.of(row, lambda row=row: detached(  # type: ignore[misc, arg-type] # a finding has its key
-            Finding, columns, _FINDINGS.values(session, row)))
+            Finding, _finding(), _FINDINGS.values(session, row)))
         found.setdefault(made.cause_id, []).append(made)
     return found
 
 
+def _first(row: Row) -> Any:
+    return row[0]
+
+
+def _bounds(parts: Iterable[list[Any]]) -> list[int]:
+    return list(itertools.accumulate(map(len, parts), initial=0))
+
+
+def _reading(values: list[Any]) -> Reading:
+    columns = _entry()
+    reading, person, token = (values[a:b] for a, b in itertools.pairwise(_bounds(columns)))
+    made: Any = detached(Reading, columns.reading, reading, person=detached(Person, columns.person, person),
+                         token=detached(Token, columns.token, token))
+    return made  # type: ignore[no-any-return]
+
+
 class _Maker:
-    """Makes of a motor's rows (one for each of its plates, entries and routes) what the sheet needs."""
+    """Makes of a motor's rows (one for each of its plates, routes and entries) what the sheet needs."""
 
-    def __init__(self, session: Session) -> None:
-        self._session, self._columns = session, _columns()
-        self._bounds = list(itertools.accumulate(map(len, self._columns), initial=0))
-        self._entry, self._route, self._opened = self._bounds[4], self._bounds[7], self._bounds[8]
+    def __init__(self, session: Session, asked: Prepared) -> None:
+        self._session, self._asked, self._columns = session, asked, _columns()
+        self._bounds = _bounds(self._columns)
+        self._route, self._opened, self.until = self._bounds[4:]
 
-    def of(self, rows: list[Row]) -> Walked:
-        entry, route = self._entry, self._route
-        motor = _MOTORS.of(tuple(dict.fromkeys(row[:entry] for row in rows)), lambda: self._motor(rows))
-        entered = {row[entry:route]: row for row in rows if row[entry] is not None}
-        readings = [_READINGS.of(key, lambda row=row: self._reading(row))  # type: ignore[misc]
-                    for key, row in entered.items()]
-        walks = [_GROUND.values(self._session, row, route, self._opened)
-                 for row in {row[route:self._opened]: row for row in rows}.values()]
-        if walks[0][0] is None:
-            return Walked(motor, tuple(readings), (), walks[0][5])
-        return Walked(motor, tuple(readings), tuple(
-            OnRoute(name, every, (place, key, stop), looked) for key, name, every, place, stop, looked, _ in walks))
+    def ground(self, rows: list[Row]) -> Ground:
+        return Ground([self._of(list(group)) for _, group in itertools.groupby(rows, key=_first)],
+                      *(self._whole(rows[0]) if rows else (False, None)))
 
-    def whole(self, row: Row) -> tuple[bool, Opened | None]:
+    def _of(self, rows: list[Row]) -> Walked:
+        route, opened = self._route, self._opened
+        first = rows[0]
+        key = (first[:route],) if len(rows) == 1 else tuple(dict.fromkeys(row[:route] for row in rows))
+        motor = _MOTORS.of(key, lambda: self._motor(rows))
+        if first[route] is None:
+            return Walked(motor, (), None if first[opened - 2] is None else self._walk(first)[-2])
+        return Walked(motor, tuple([
+            OnRoute(name, every, (place, key, stop), looked)
+            for key, name, every, place, stop, looked, _ in map(self._walk, {row[route]: row for row in rows}.values())
+        ]))
+
+    def _walk(self, row: Row) -> list[Any]:
+        return self._asked.values(self._session, row, self._route, self._opened)
+
+    def _whole(self, row: Row) -> tuple[bool, Opened | None]:
         """Whether the unit has routes, and the round: the same in every row."""
-        has_routes, *opened = _GROUND.values(self._session, row, self._opened - 1)
+        has_routes, *opened = self._asked.values(self._session, row, self._opened - 1, self.until)
         return bool(has_routes), Opened(*opened) if opened[0] is not None else None
 
     def _made(self, entity: type[Any], part: int, row: Row, **related: Any) -> Any:
-        values = _GROUND.values(self._session, row, self._bounds[part], self._bounds[part + 1])
+        values = self._asked.values(self._session, row, self._bounds[part], self._bounds[part + 1])
         return detached(entity, self._columns[part], values, **related)
 
     def _motor(self, rows: Sequence[Row]) -> Motor:
@@ -237,8 +319,3 @@ class _Maker:
         for one in plates:
             set_committed_value(one, "motor", motor)
         return motor
-
-    def _reading(self, row: Row) -> Reading:
-        made: Reading = self._made(Reading, 4, row, person=self._made(Person, 5, row),
-                                   token=self._made(Token, 6, row))
-        return made
