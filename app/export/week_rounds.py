@@ -7,9 +7,10 @@ by token makes a motor read only if it answers smoke; corrected readings are lef
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from itertools import chain
 from statistics import median
 from typing import Any, NamedTuple
 
@@ -19,10 +20,10 @@ from sqlalchemy.orm import Session, aliased
 from app.export.week import FROM, UNIT, Week
 from app.rules.shifts import Shift, day_bounds
 from app.rules.spans import Span
-from app.store.base import UtcDateTime
+from app.store.base import Key16, UtcDateTime
 from app.store.motors import Motor, Nameplate, fitted_plate, walking_order
 from app.store.people import Person
-from app.store.prepared import Prepared
+from app.store.prepared import Prepared, Question, Row, ask, ask_together
 from app.store.rounds import Reading, Round, real_look, replaced_by
 from app.store.routes import checked_every
 from app.store.units import Unit
@@ -158,6 +159,9 @@ class Look(NamedTuple):
     received_at: datetime
 
 
+_OF_LOOK = len(Look._fields)
+
+
 class Opened(NamedTuple):
     """A round, as the week tells of it."""
 
@@ -169,42 +173,60 @@ class Opened(NamedTuple):
     signed_by: str | None
 
 
-_OF_LOOK = len(Look._fields)
+def _rounds_and_looks() -> sa.CompoundSelect[Any]:
+    """The rounds of some dates, then the looks in them: of a look's row the names of its round would be half the cost.
 
-
-def _rounds_with_looks() -> sa.Select[Any]:
-    opener, signer = aliased(Person), aliased(Person)
-    counts = sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None))
-    return (
-        sa.select(Reading.round_id, Reading.motor_id, Person.name, Reading.skip_reason, Reading.token_id.is_not(None),
-                  real_look(), Reading.entered_later, Reading.taken_at, Reading.received_at,
-                  Round.id, Round.shift_date, Round.shift_name, Round.signed_at, opener.name, signer.name)
-        .select_from(Round).outerjoin(Reading, sa.and_(
-            Reading.round_id == Round.id, Reading.taken_back.is_(False), replaced_by().is_(None), counts))
-        .outerjoin(Person, Person.id == Reading.person_id)
-        .outerjoin(opener, opener.id == Round.opened_by_id).outerjoin(signer, signer.id == Round.signed_by_id)
-        .where(Round.unit_id == UNIT, Round.shift_date >= sa.bindparam("first", type_=sa.Date()),
-               Round.shift_date <= sa.bindparam("last", type_=sa.Date()))
-        .order_by(Reading.taken_at, Reading.received_at, Reading.id))
-
-
-_ROUNDS = Prepared(_rounds_with_looks)
-
-
-def rounds_with_looks(session: Session, unit_id: int, first: date,
-                      last: date) -> tuple[dict[tuple[date, str], Opened], dict[int, list[Look]]]:
-    """The rounds of the dates from first to last by date and name, and who entered what when in each, by its id.
-
-    In the order it was taken; no corrected entries, no bare values by token: a control room may send values every
-    minute, which are no look and are left where they are. One query.
+    A round has no motor, and stands in a look's columns: opened by whom, signed by whom, signed when.
     """
-    rows = _ROUNDS.rows(session, {"unit_id": unit_id, "first": first, "last": last})
-    opened = {row[_OF_LOOK]: row for row in rows}
-    rounds = [Opened._make(_ROUNDS.values(session, row, _OF_LOOK)) for row in opened.values()]
-    looks: dict[int, list[Look]] = {}
-    for look in map(Look._make, _ROUNDS.all_values(session, (row for row in rows if row[0] is not None), _OF_LOOK)):
-        looks.setdefault(look.round_id, []).append(look)
-    return {(one.shift_date, one.shift_name): one for one in rounds}, looks
+    def yes(condition: Any) -> Any:
+        return sa.type_coerce(condition, sa.Integer())  # 1 or True, whatever the driver gives: not turned row by row
+
+    def none(type_: Any) -> Any:
+        return sa.cast(sa.null(), type_)
+
+    opener, signer = aliased(Person), aliased(Person)
+    dates = (Round.unit_id == UNIT, Round.shift_date >= sa.bindparam("first", type_=sa.Date()),
+             Round.shift_date <= sa.bindparam("last", type_=sa.Date()))
+    counts = sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None))
+    no, at, received, key = yes(sa.false()), UtcDateTime(), none(UtcDateTime()), none(Key16())
+    rounds = (
+        sa.select(Round.id, none(sa.Integer), opener.name, signer.name, no, no, no,
+                  sa.type_coerce(Round.signed_at, at).label("at"), received.label("received_at"), key.label("key"),
+                  Round.shift_date, Round.shift_name)
+        .outerjoin(opener, opener.id == Round.opened_by_id).outerjoin(signer, signer.id == Round.signed_by_id)
+        .where(*dates))
+    looks = (
+        sa.select(Reading.round_id, Reading.motor_id, Person.name, Reading.skip_reason,
+                  yes(Reading.token_id.is_not(None)), yes(real_look()), yes(Reading.entered_later), Reading.taken_at,
+                  Reading.received_at, Reading.id, none(sa.Date), none(sa.Text))
+        .select_from(Round).join(Reading, sa.and_(
+            Reading.round_id == Round.id, Reading.taken_back.is_(False), replaced_by().is_(None), counts))
+        .join(Person, Person.id == Reading.person_id).where(*dates))
+    return sa.union_all(rounds, looks).order_by("at", "received_at", "key")
+
+
+_ROUNDS = Prepared(_rounds_and_looks)
+#: Rounds by date and name of the shift; who entered what when, by the round's id.
+_Walked = tuple[dict[tuple[date, str], Opened], dict[int, list[Look]]]
+
+
+def _asked_rounds(unit_id: int, first: date, last: date) -> Question[_Walked]:
+    """The rounds of the dates from first to last and what was entered in each, in the order it was taken.
+
+    No corrected entries, no bare values by token: a control room may send values every minute, which are no look and
+    are left where they are.
+    """
+    def answer(session: Session, rows: list[Row]) -> _Walked:
+        opened, looks = {}, defaultdict(list)
+        for row in rows:
+            if row[1] is None:
+                key, _, opener, signer, _, _, _, signed_at, _, _, on, name = _ROUNDS.values(session, row)
+                opened[on, name] = Opened(key, on, name, signed_at, opener, signer)
+        for look in map(Look._make, _ROUNDS.all_values(session, (r for r in rows if r[1] is not None), _OF_LOOK)):
+            looks[look.round_id].append(look)
+        return opened, looks
+
+    return Question(_ROUNDS, {"unit_id": unit_id, "first": first, "last": last}, answer)
 
 
 class Place(NamedTuple):
@@ -256,14 +278,21 @@ def _route() -> sa.Select[Any]:
 _ROUTE = Prepared(_route)
 
 
+def _asked_route(unit_id: int, week: Week) -> Question[list[OnRoute]]:
+    """The motors in walking order. An index look-up or three a motor, however long the history."""
+    def answer(session: Session, rows: list[Row]) -> list[OnRoute]:
+        return [OnRoute(Place._make(values[:_OF_PLACE]), last_read,
+                        Plate._make(plate) if plate_id is not None else None, every)
+                for values in _ROUTE.all_values(session, rows)
+                for last_read, every, plate_id, *plate in [values[_OF_PLACE:]]]
+
+    return Question(_ROUTE, {"unit_id": unit_id, "start": week.start,
+                             "at_the_end": week.end - timedelta(microseconds=1)}, answer)
+
+
 def route_of(session: Session, unit_id: int, week: Week) -> list[OnRoute]:
-    """The motors in walking order. One query with an index look-up or three a motor, however long the history."""
-    rows = _ROUTE.rows(session, {"unit_id": unit_id, "start": week.start,
-                                 "at_the_end": week.end - timedelta(microseconds=1)})
-    return [OnRoute(Place._make(values[:_OF_PLACE]), last_read, Plate._make(plate) if plate_id is not None else None,
-                    every)
-            for values in _ROUTE.all_values(session, rows)
-            for last_read, every, plate_id, *plate in [values[_OF_PLACE:]]]
+    """The motors in walking order, as they were looked at before the week and fitted at its end."""
+    return ask(session, _asked_route(unit_id, week))
 
 
 # putting it together ---------------------------------------------------------------------------------------
@@ -280,9 +309,10 @@ def shifts_of_week(week: Week) -> list[Shift]:
 
 
 def coverage(session: Session, unit: Unit, week: Week, now: datetime) -> Coverage:
-    """The rounds of the shifts that have begun. Two queries, whatever the number of motors and rounds."""
-    opened, looks = rounds_with_looks(session, unit.id, week_floor(week) - DAY, week.span.last)
-    motors = route_of(session, unit.id, week)
+    """The rounds of the shifts that have begun. Two queries in one exchange, whatever the number of motors and
+    rounds."""
+    (opened, looks), motors = ask_together(
+        session, _asked_rounds(unit.id, week_floor(week) - DAY, week.span.last), _asked_route(unit.id, week))
     route = _Route(motors, looks, week)
     made = []
     for shift in shifts_of_week(week):
@@ -312,9 +342,10 @@ class _Route:
         seldom = {key for key, every in self._every.items() if every != "shift"}
         self._seldom: dict[int, list[tuple[datetime, int]]] = {}
         self._bounds: dict[tuple[str, date], tuple[datetime, datetime]] = {}
-        for look in (look for held in looks.values() for look in held):
-            if look.motor_id in seldom and look.makes_read:
-                self._seldom.setdefault(look.motor_id, []).append((look.taken_at, look.round_id))
+        if seldom:
+            for look in chain.from_iterable(looks.values()):
+                if look.motor_id in seldom and look.makes_read:
+                    self._seldom.setdefault(look.motor_id, []).append((look.taken_at, look.round_id))
 
     def _read_elsewhere(self, motor: Place, walked: ShiftRound) -> bool:
         """Checked every day or week, and read before this shift in the same local date or ISO week."""
@@ -350,18 +381,20 @@ class _Route:
         stands: dict[str, tuple[int, datetime]] = {}
         ends_at, last_read, late = walked.shift.ends_at, self._last_read, 0
         for look in looks:
-            motor_id, taken_at = look.motor_id, look.taken_at
-            late += look.entered_later or look.received_at >= ends_at
-            if look.makes_read:
+            _, motor_id, person, reason, by_token, makes_read, entered_later, taken_at, received_at = look
+            if entered_later or received_at >= ends_at:
+                late += 1
+            if makes_read:
                 read.add(motor_id)
                 last_read[motor_id] = taken_at
-            elif look.skip_reason is not None:
+            elif reason is not None:
                 skipped[motor_id] = look
-            before = None if look.by_token else stands.get(look.person)
-            if before is not None and before[0] != motor_id:
-                walked.paces.append((taken_at - before[1]).total_seconds())
-            if not look.by_token and (before is None or before[0] != motor_id):
-                stands[look.person] = motor_id, taken_at
+            if not by_token:
+                before = stands.get(person)
+                if before is None or before[0] != motor_id:
+                    stands[person] = motor_id, taken_at
+                    if before is not None:
+                        walked.paces.append((taken_at - before[1]).total_seconds())
         walked.late, walked.readers = late, list(dict.fromkeys(look.person for look in looks))
         if looks:
             walked.first_reading, walked.last_reading = looks[0].taken_at, looks[-1].taken_at
