@@ -44,6 +44,9 @@ WORDS_BY_END = {"vibration_feel": VIBRATION_WORDS, "bearing_feel": TEMPERATURE_W
 NUMBERS = ("winding_temp_c", "ambient_c")
 NUMBERS_BY_END = ("vibration_mm_s", "bearing_temp_c")
 PHASES = ("current_a", "voltage_v")
+#: The column of a value at an end, and what it is called where it is wrong.
+_AT_END = {(name, end): (f"{name}_{end.lower()}", f"{name}.{end}")
+           for name in (*WORDS_BY_END, *NUMBERS_BY_END) for end in facts.ENDS}
 MEASURED = (*WORDS, *WORDS_BY_END, *NUMBERS, *NUMBERS_BY_END, *PHASES, "winding_method")
 ABOUT = ("id", "tag", "taken_at", "device_now", "by", "state", "skip_reason", "entered_later", "remarks", "replaces",
          "replaces_why", "confirmed")
@@ -255,15 +258,18 @@ def read_reading(body: Any) -> Entry:
     columns["skip_reason"] = r.text("skip_reason")
     columns["state"] = r.word("state", facts.STATES, need=not columns["skip_reason"])
     for name, words in WORDS.items():
-        columns[name] = _word_or_unread(r, name, body.get(name), words, unread)
+        value = body.get(name)  # most are blank
+        columns[name] = None if value is None else _word_or_unread(r, name, value, words, unread)
     for name, words in WORDS_BY_END.items():
         for end, value in r.by_end(name).items():
-            columns[f"{name}_{end.lower()}"] = _word_or_unread(r, f"{name}.{end}", value, words, unread)
+            column, at_end = _AT_END[name, end]
+            columns[column] = _word_or_unread(r, at_end, value, words, unread)
     for name in NUMBERS:
         columns[name] = _number_or_unread(r, name, body.get(name), name, unread)
     for name in NUMBERS_BY_END:
         for end, value in r.by_end(name).items():
-            columns[f"{name}_{end.lower()}"] = _number_or_unread(r, f"{name}.{end}", value, name, unread)
+            column, at_end = _AT_END[name, end]
+            columns[column] = _number_or_unread(r, at_end, value, name, unread)
     columns["winding_method"] = r.word("winding_method", WINDING_METHODS)
     for name in PHASES:
         for i, value in enumerate(_phases(r, name, body.get(name), unread), start=1):

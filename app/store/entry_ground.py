@@ -126,8 +126,7 @@ def _ground(which: Any) -> Any:
         .outerjoin(Nameplate, Nameplate.motor_id == Motor.id)
         .outerjoin(LubricationPoint, sa.and_(LubricationPoint.motor_id == Motor.id,
                                              LubricationPoint.replaced_at.is_(None)))
-        .where(Motor.unit_id == sa.bindparam("unit_id", type_=sa.Integer()), which)
-        .order_by(Nameplate.id, LubricationPoint.end))
+        .where(Motor.unit_id == sa.bindparam("unit_id", type_=sa.Integer()), which))  # put in order by `_motor`
 
 
 def _lock(which: Any) -> Any:
@@ -231,7 +230,9 @@ def _motor(rows: list[list[Any]]) -> Motor:
     """The motor with its plates and the lines of its chart, from one row for each plate and line."""
     columns = _columns()
     bounds = list(itertools.accumulate(map(len, columns[:3]), initial=0))
-    parts = [[row[a:b] for a, b in itertools.pairwise(bounds)] for row in rows]
+    end = [column.key for column in columns.point].index("end")
+    parts = sorted(([row[a:b] for a, b in itertools.pairwise(bounds)] for row in rows),
+                   key=lambda part: (part[1][0] or 0, part[2][end] or ""))
 
     def each(place: int, entity: type[Any]) -> list[Any]:
         of_id = {part[place][0]: part[place] for part in parts}

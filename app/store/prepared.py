@@ -243,7 +243,7 @@ def ask_together(session: Session, *questions: Question[Any]) -> list[Any]:
 def _asked_in_order(session: Session, connection: Connection | Plain, questions: Iterable[Question[Any]]) -> list[Any]:
     """With one cursor for all of them, and whoever counts or times statements looked for once: a save asks ten."""
     dialect, dispatch = connection.dialect, connection.engine.dispatch
-    before, after = tuple(dispatch.before_cursor_execute), tuple(dispatch.after_cursor_execute)
+    before, after = dispatch.before_cursor_execute or (), dispatch.after_cursor_execute or ()
     cursor, answers = connection.connection.cursor(), []
     try:
         for statement, given, answer in questions:

@@ -12,6 +12,7 @@ import json
 import secrets
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any, TypeVar
 from urllib.parse import urlsplit
 
@@ -138,7 +139,13 @@ def csrf_token() -> str:
 
 
 def _token_of(bound: str) -> str:
-    return hmac.digest(settings().secret, b"form " + bound.encode(), "sha256").hex()
+    return _made_token(settings().secret, bound)
+
+
+@lru_cache(512)
+def _made_token(secret: bytes, bound: str) -> str:
+    """The same for every page and save of a session."""
+    return hmac.digest(secret, b"form " + bound.encode(), "sha256").hex()
 
 
 def draft_key() -> str:

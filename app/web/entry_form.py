@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any
 
 from werkzeug.datastructures import MultiDict
@@ -190,7 +191,7 @@ class EntryForm(BoundOnce):
 
     def figures(self) -> list[Figure]:
         """Those in which something was typed."""
-        return [f for f in self if isinstance(f, Figure) and (f.data or "").strip()]
+        return [f for name in _figure_names() if ((f := self[name]).data or "").strip()]
 
     # does it agree with itself ----------------------------------------------------------------------------
 
@@ -336,6 +337,11 @@ class EntryForm(BoundOnce):
                 if unit in ("°F", "in/s peak") or "," in field.data:
                     kept[field.name] = f"{field.data.strip()} {unit}"
         return {**kept, **self.meant}
+
+
+@cache
+def _figure_names() -> tuple[str, ...]:
+    return tuple(field.name for field in EntryForm.blank() if isinstance(field, Figure))
 
 
 def form_field_of(entry_field: str) -> str:

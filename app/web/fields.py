@@ -48,6 +48,11 @@ class BoundOnce(Form):
         for name in own.keys() & formdata.keys() if formdata else ():
             _read(own[name], formdata.getlist(name))
 
+    @classmethod
+    def blank(cls) -> Any:
+        """The form opened with nothing filled in: shared, to be looked at."""
+        return _bound(cls, False)
+
     def validate(self, extra_validators: Any = None) -> bool:
         """Every field is asked, so that all errors are told at once."""
         optional = _optional(type(self))
