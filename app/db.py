@@ -26,7 +26,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, sessionmaker
 
 from app.store.asked import ASKED
-from app.store.plain import BEGUN, PlainSession
+from app.store.plain import BEGUN, Plain, PlainSession
 from app.store.prepared import Glance
 from app.store.together import IN_PARTS, Together
 
@@ -105,6 +105,16 @@ def normal_url(url: str) -> str:
     return url
 
 
+class _Reading(PlainSession):
+    """Begins plainly; where the server is not to be reached, as any session, which says so in the engine's words."""
+
+    def plain(self) -> Plain | None:
+        try:
+            return super().plain()
+        except self.get_bind().dialect.loaded_dbapi.Error:
+            return None
+
+
 class _OfThread(threading.local):
     together: Together | None = None
 
@@ -122,7 +132,7 @@ class Database:
         self.engine = sa.create_engine(self.url, **options)
         (_sqlite_rules if self.is_sqlite else _postgres_rules)(self.engine)
         writer = self.engine.execution_options(sqlite_begin="IMMEDIATE") if self.is_sqlite else self.engine
-        self._read = sessionmaker(self.engine, expire_on_commit=False, autoflush=False)
+        self._read = sessionmaker(self.engine, class_=_Reading, expire_on_commit=False, autoflush=False)
         self._write = sessionmaker(writer, class_=PlainSession, expire_on_commit=False)
         self._write_at_once = sessionmaker(self.engine.execution_options(sqlite_at_once=True), expire_on_commit=False)
         self._one_writer = threading.Lock()
@@ -136,11 +146,14 @@ class Database:
             yield session
             self._end_reading(session)
 
-    def _end_reading(self, session: Session) -> None:
+    def _end_reading(self, session: PlainSession) -> None:
         """Nothing was written, so a commit ends it as a rollback would. After a rollback PostgreSQL's driver makes the
         server forget every statement that it has prepared for this connection."""
-        if not self.is_sqlite and session.in_transaction() and session.is_active:
-            driver: Any = session.connection().connection.driver_connection
+        if self.is_sqlite or not session.is_active:
+            return
+        held = session.connection() if session.in_transaction() else session.plain()
+        if held is not None:
+            driver: Any = held.connection.driver_connection
             driver.commit()
 
     def glance(self) -> Glance:
