@@ -6,7 +6,6 @@ import itertools
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
-from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 from sqlalchemy.orm import Session
@@ -195,23 +194,19 @@ def due_rows(session: Session, unit: Unit) -> list[ChartRow]:
             or greased_rules.sealed_by(point_facts(row.point, None, None, row.point.valid_from), row.bearing) is None]
 
 
-class DueLine(NamedTuple):
-    """A line of the chart with just what makes it due: each page counts those of the whole unit."""
-
-    kind: str | None
-    interval_days: float | None
-    interval_run_h: float | None
-    last_greased_at: datetime | None
-    run_h_since: float | None
-
-
-def interval_facts(row: Interval, at: datetime) -> DueLine:
-    """The line as the rule asks for it."""
+def since_greased(row: Interval, at: datetime) -> tuple[datetime | None, float | None]:
+    """When the bearing of a line was last greased, and its running hours since then, where these count."""
     last_at, run_s = row.greased_at, row.greased_run_s
     if last_at is None and row.last_greased_at is not None and row.last_greased_at <= at:
         last_at, run_s = row.last_greased_at, None
-    run_h = run_h_between(row.run, last_at, (run_s, None), at)[0] if row.interval_run_h is not None else None
-    return DueLine(row.kind, row.interval_days, row.interval_run_h, last_at, run_h)
+    return last_at, None if row.interval_run_h is None else run_h_between(row.run, last_at, (run_s, None), at)[0]
+
+
+def interval_facts(row: Interval, at: datetime) -> facts.LubricationPoint:
+    """The line with just what makes it due."""
+    last_at, run_h = since_greased(row, at)
+    return facts.LubricationPoint(kind=row.kind, interval_days=row.interval_days, interval_run_h=row.interval_run_h,
+                                  last_greased_at=last_at, run_h_since=run_h)
 
 
 def due_facts(session: Session, unit: Unit, at: datetime,

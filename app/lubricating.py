@@ -19,7 +19,7 @@ from app.rules.greasing import Due
 from app.rules.limits import Limits
 from app.rules.shifts import week_bounds, week_of
 from app.store import limits, lubrication
-from app.store.lubrication import Greasing
+from app.store.lubrication import Greasing, Interval
 from app.store.motors import LubricationPoint, Motor
 from app.store.units import Unit
 
@@ -168,6 +168,19 @@ def plan(session: Session, unit: Unit, now: datetime) -> list[Planned]:
 def overdue_count(planned: Iterable[Planned]) -> int:
     """As the banner counts: past the interval; never recorded is nobody's certain lateness."""
     return sum(1 for p in planned if p.finding is not None and p.point.last_greased_at is not None)
+
+
+def count_overdue(lines: Iterable[Interval], at: datetime) -> int:
+    """The same from lines of the chart that have an interval, on plain numbers: every page's banner counts them."""
+    return sum([_overdue(row, at) for row in lines])
+
+
+def _overdue(row: Interval, at: datetime) -> bool:
+    last_at, run_h = gathering.since_greased(row, at)
+    if last_at is None or (row.kind is None and is_sealed(row.bearing)):
+        return False
+    return greasing.state_of(row.interval_days, row.interval_run_h, elapsed.days(last_at, at), run_h) in (
+        greasing.PAST, greasing.RUN_H_UNKNOWN)
 
 
 def weeks_ahead(unit: Unit, now: datetime,

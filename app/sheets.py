@@ -12,7 +12,8 @@ import sys
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime, tzinfo
+from functools import lru_cache
 from typing import NamedTuple
 
 from sqlalchemy.orm import Session
@@ -112,7 +113,8 @@ def sheet_of(session: Session, unit: Unit, opened: Round | Shift, now: datetime,
             found = sheet_ground.findings_of_round(session, there.id)
     else:
         (motors, has_routes, there), entered = sheet_ground.ground_and_entries(session, asked)
-    placed = [(one.motor, _Place.of(one)) for one in motors if one.motor.created_at < opened.ends_at]
+    until = opened.ends_at
+    placed = [(one.motor, _Place.of(one)) for one in motors if one.motor.created_at < until]
     if has_routes:
         placed.sort(key=lambda one: one[1].order or LAST)
     return Sheet(tuple([_row(place, motor, entered.get(motor.id, ()), found) for motor, place in placed]),
@@ -121,12 +123,17 @@ def sheet_of(session: Session, unit: Unit, opened: Round | Shift, now: datetime,
 
 def _asked(unit: Unit, opened: Round | Shift) -> Asked:
     """Due until read, not because read later: looks count up to the round's own beginning."""
-    zone = unit.calendar.zone
     on, name = (opened.date, opened.name) if isinstance(opened, Shift) else (opened.shift_date, opened.shift_name)
-    day_from, day_until = shifts.day_bounds(on, zone)
-    week_from, week_until = shifts.week_bounds(shifts.week_of(day_from, zone), zone)
+    day_from, day_until, week_from, week_until = _day_and_week(on, unit.calendar.zone)
     return Asked(unit.id, on, name, day_from, min(day_until, opened.starts_at), week_from,
                  min(week_until, opened.starts_at))
+
+
+@lru_cache(maxsize=64)
+def _day_and_week(on: date, zone: tzinfo) -> tuple[datetime, datetime, datetime, datetime]:
+    """When a local date begins and ends, and its ISO week."""
+    day_from, day_until = shifts.day_bounds(on, zone)
+    return day_from, day_until, *shifts.week_bounds(shifts.week_of(day_from, zone), zone)
 
 
 def makes_read(reading: Reading) -> bool:
@@ -136,7 +143,7 @@ def makes_read(reading: Reading) -> bool:
 
 def _newest(found: Sequence[Reading]) -> Reading:
     """The one the sheet shows: the newest real look, else the newest of whatever there is."""
-    return max(found, key=lambda r: (makes_read(r), r.taken_at, r.received_at))
+    return found[0] if len(found) == 1 else max(found, key=lambda r: (makes_read(r), r.taken_at, r.received_at))
 
 
 class _Place(NamedTuple):
@@ -151,7 +158,7 @@ class _Place(NamedTuple):
     @classmethod
     def of(cls, one: Walked) -> _Place:
         if not one.routes:
-            return cls(every=one.motor.checked_every, done_before=one.looked_at)
+            return cls("", (), one.motor.checked_every, one.looked_at)
         here = next((route for route in one.routes if route.looked_at is None), one.routes[0])
         every = min((route.checked_every for route in one.routes), key=CHECKED_EVERY.index)
         return cls(here.name, tuple(route.name for route in one.routes if route is not here), every, here.looked_at,
@@ -163,15 +170,15 @@ LAST = (sys.maxsize,)
 
 
 def _row(place: _Place, motor: Motor, entered: Sequence[Reading], found: dict[uuid.UUID, list[flags.Finding]]) -> Row:
-    reading = _newest(entered) if entered else None
-    if reading is not None and makes_read(reading):
+    route, also_on, every, done_before, _ = place
+    if not entered:
+        return Row(motor, LEFT if done_before is None else NOT_DUE, None, (), (), done_before, every, route, also_on)
+    reading = _newest(entered)
+    if makes_read(reading):
         status = DONE
-    elif place.done_before is not None:
+    elif done_before is not None:
         status = NOT_DUE
-    elif any(r.skipped for r in entered):
-        status = SKIPPED
     else:
-        status = LEFT
+        status = SKIPPED if any(r.skipped for r in entered) else LEFT
     return Row(motor, status, reading, tuple([r for r in entered if r is not reading]),
-               tuple(found.get(reading.id, ())) if reading else (), place.done_before, place.every, place.route,
-               place.also_on)
+               tuple(found.get(reading.id, ())), done_before, every, route, also_on)

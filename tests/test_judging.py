@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from app import judging
+from app import judging, lubricating
 from app.db import Database
 from app.recording import NotAllowed
 from app.rules.facts import LOCKED_OUT, RUNNING, STANDBY
@@ -417,7 +417,7 @@ OVERDUE = "greasing_overdue"
 def told_overdue(crew: Crew, at: datetime) -> int:
     """What the banner of every page counts."""
     with crew.database.reading() as session:
-        return judging.count_overdue(banners.of_unit(session, crew.unit.id).intervals, at)
+        return lubricating.count_overdue(banners.of_unit(session, crew.unit.id).intervals, at)
 
 
 DUE = [("just under", timedelta(days=90, minutes=-1), False), ("at the interval", timedelta(days=90), False),

@@ -8,7 +8,7 @@ watch, and it says so. Sealed points, and points without an interval, are never 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 from app.rules import elapsed, wording
 from app.rules.facts import Facts, LubricationPoint
@@ -21,21 +21,6 @@ __all__ = ["CHART", "OVERDUE", "SEALED", "TOO_SOON", "WRONG", "Due", "check", "c
 OVERDUE = "greasing_overdue"
 NO_INTERVAL, NEVER_RECORDED = "no interval", "never recorded"
 RUN_H_UNKNOWN, NOT_DUE, PAST = "running hours not known", "not due", "overdue"
-
-
-class Line(Protocol):
-    """What of a line of the chart makes it due: a `facts.LubricationPoint`, or just this of one."""
-
-    @property
-    def kind(self) -> str | None: ...
-    @property
-    def interval_days(self) -> float | None: ...
-    @property
-    def interval_run_h(self) -> float | None: ...
-    @property
-    def last_greased_at(self) -> datetime | None: ...
-    @property
-    def run_h_since(self) -> float | None: ...
 
 
 class Due(NamedTuple):
@@ -70,7 +55,7 @@ def state_of(interval_days: float | None, interval_run_h: float | None, days_sin
     return PAST if over(run_h_since - interval_run_h, 0.0) else NOT_DUE
 
 
-def due(point: Line, now: datetime, run_h_since: float | None = None) -> Due:
+def due(point: LubricationPoint, now: datetime, run_h_since: float | None = None) -> Due:
     """When this point is due, by days and by running hours; run_h_since stands in for the point's own estimate."""
     if point.kind == SEALED:
         return Due(SEALED)

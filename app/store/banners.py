@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.store.lubrication import Greasing, Interval, is_due_by_something, newest_bearing, newest_greasing
 from app.store.motors import LubricationPoint, Motor, MotorRun
 from app.store.people import Person
-from app.store.prepared import Kept, Prepared, columns_of, detached
+from app.store.prepared import Newest, Prepared, columns_of, detached
 from app.store.temporary import TemporaryState
 from app.store.unions import arm
 
@@ -27,10 +27,10 @@ class Banners(NamedTuple):
 
 def _line() -> dict[str, Any]:
     point = LubricationPoint
-    return dict(zip((f"line_{name}" for name in Interval._fields), (
-        point.kind, point.interval_days, point.interval_run_h, point.last_greased_at, Greasing.at, Greasing.run_s,
-        MotorRun.first_observed_at, MotorRun.observed_at, MotorRun.state, MotorRun.run_s, MotorRun.unsure_s,
-        sa.case((point.kind.is_(None), newest_bearing()))), strict=True))
+    return dict(zip(("line_id", *(f"line_{name}" for name in Interval._fields)), (
+        point.id, point.kind, point.interval_days, point.interval_run_h, point.last_greased_at,
+        Greasing.at, Greasing.run_s, MotorRun.first_observed_at, MotorRun.observed_at, MotorRun.state, MotorRun.run_s,
+        MotorRun.unsure_s, sa.case((point.kind.is_(None), newest_bearing()))), strict=True))
 
 
 def _state() -> list[Any]:
@@ -54,21 +54,19 @@ def _banners() -> Any:
 
 
 _BANNERS = Prepared(_banners)
-_INTERVALS: Kept[Interval] = Kept(4_000)
-_STATES: Kept[TemporaryState] = Kept(500)
-_FIRST_OF_STATE = 1 + len(Interval._fields)
+_INTERVALS: Newest[Interval] = Newest(4_000)
+_STATES: Newest[TemporaryState] = Newest(500)
+#: In a row: the kind, then a line with its number, then a state.
+_LINE, _STATE = 1, 2 + len(Interval._fields)
 
 
 def of_unit(session: Session, unit_id: int) -> Banners:
     """What the banners tell. The newest greasing is looked up by its index, however long the history."""
-    lines, states = [], []
-    for row in _BANNERS.rows(session, {"unit_id": unit_id}):
-        if row[0] == INTERVAL:
-            lines.append(_INTERVALS.of(row, lambda row=row: Interval(  # type: ignore[misc]
-                *_BANNERS.values(session, row, 1, _FIRST_OF_STATE))))
-        else:
-            states.append(_STATES.of(row, lambda row=row: _state_of(  # type: ignore[misc]
-                _BANNERS.values(session, row, _FIRST_OF_STATE))))
+    rows = _BANNERS.rows(session, {"unit_id": unit_id})
+    lines = _INTERVALS.each([(row[_LINE], row) for row in rows if row[0] == INTERVAL],
+                            lambda row: Interval(*_BANNERS.values(session, row, _LINE + 1, _STATE)))
+    states = _STATES.each([(row[_STATE], row) for row in rows if row[0] == HALF_WAY],
+                          lambda row: _state_of(_BANNERS.values(session, row, _STATE)))
     return Banners(lines, sorted(states, key=lambda state: (state.expected_end, state.id)))
 
 

@@ -3,8 +3,9 @@
 A row of thirty columns costs the driver a few millionths of a second and the mapper a hundred times that. What a save
 must know (who saves, the motor with plate and chart, its last readings) is mostly what it was at the save before. So
 these statements give the rows as the driver has them, and `Kept` keeps what was made of a row under the row itself:
-other content is another key, whichever server or process wrote it. Nothing is ever kept by a number or a time, but for
-earlier readings: they are added and never changed, so id and receipt say all (app/store/earlier_readings.py).
+other content is another key, whichever server or process wrote it; `Newest` keeps it under the thing's number beside
+its rows, and compares. Nothing is ever kept by a number or a time alone, but for earlier readings: they are added and
+never changed, so id and receipt say all (app/store/earlier_readings.py).
 """
 
 from __future__ import annotations
@@ -343,6 +344,30 @@ class Kept(Generic[Made]):
                 break
             found.insert(0, made)
         return found
+
+
+class Newest(Generic[Made]):
+    """What was made of a thing's rows, by the thing's number and for as long as its rows are the same. A page that
+    lists a hundred things compares theirs quicker than it would look them up by all that they hold, as `Kept` does.
+    At most so many; then it begins again."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._held: dict[Any, tuple[Any, Made]] = {}
+
+    def each(self, things: Iterable[tuple[Any, Any]], make: Callable[[Any], Made]) -> list[Made]:
+        """things: number and rows of each. What was made of its rows, made now where they are others than before.
+        Shared: it must not be changed."""
+        held = self._held
+        return [one[1] if (one := held.get(number)) is not None and one[0] == rows else self._new(number, rows, make)
+                for number, rows in things]
+
+    def _new(self, number: Any, rows: Any, make: Callable[[Any], Made]) -> Made:
+        if len(self._held) >= self._most:
+            self._held.clear()
+        made = make(rows)
+        self._held[number] = rows, made
+        return made
 
 
 class _JsonText(sa.types.TypeDecorator[Any]):

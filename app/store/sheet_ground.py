@@ -25,7 +25,7 @@ from app.store.base import UtcDateTime
 from app.store.flags import Finding
 from app.store.motors import LubricationPoint, Motor, Nameplate, walking_order
 from app.store.people import Person, Token
-from app.store.prepared import Kept, Prepared, Row, columns_of, detached
+from app.store.prepared import Newest, Prepared, Row, columns_of, detached
 from app.store.rounds import Reading, Round, not_corrected, real_look, replaced_by
 from app.store.routes import Route, RouteStop
 
@@ -203,9 +203,9 @@ def _findings() -> Any:
 _GROUND, _GROUND_AND_ENTRIES = Prepared(_ground), Prepared(_ground_and_entries)
 _ENTRIES, _FINDINGS = Prepared(_entries), Prepared(_findings)
 #: The motors of some units and the entries of their sheets, by all that is known of them.
-_MOTORS: Kept[Motor] = Kept(2_000)
-_READINGS: Kept[Reading] = Kept(2_000)
-_FOUND: Kept[Finding] = Kept(4_000)
+_WALKED: Newest[Walked] = Newest(2_000)
+_READINGS: Newest[Reading] = Newest(2_000)
+_FOUND: Newest[Finding] = Newest(4_000)
 
 
 class Ground(NamedTuple):
@@ -242,8 +242,7 @@ def ground_and_entries(session: Session, asked: Asked) -> tuple[Ground, Entries]
 
 def _entries_in(rows: Iterable[Row], values: Callable[[Row], list[Any]]) -> Entries:
     found: Entries = {}
-    for row in rows:
-        made = _READINGS.of(row, lambda row=row: _reading(values(row)))  # type: ignore[misc]
+    for made in _READINGS.each(((row[0], row) for row in rows), lambda row: _reading(values(row))):
         found.setdefault(made.motor_id, []).append(made)
     return found
 
@@ -251,15 +250,16 @@ def _entries_in(rows: Iterable[Row], values: Callable[[Row], list[Any]]) -> Entr
 def findings_of_round(session: Session, round_id: int) -> dict[uuid.UUID, list[Finding]]:
     """Findings of a round's entries by the entry, gravest first. Shared, to be read only."""
     found: dict[uuid.UUID, list[Finding]] = {}
-    for row in _FINDINGS.rows(session, {"round_id": round_id}):
-        made = _FOUND.of(row, lambda row=row: detached(  # type: ignore[misc, arg-type] # a finding has its key
-            Finding, _finding(), _FINDINGS.values(session, row)))
+    rows = _FINDINGS.rows(session, {"round_id": round_id})
+    for made in _FOUND.each(((row[0], row) for row in rows),
+                            lambda row: _made(Finding, _finding(), _FINDINGS.values(session, row))):
         found.setdefault(made.cause_id, []).append(made)
     return found
 
 
-def _first(row: Row) -> Any:
-    return row[0]
+def _made(entity: type[Any], columns: Sequence[Any], values: Sequence[Any], **related: Any) -> Any:
+    """The object of a row that is there: it has its key."""
+    return detached(entity, columns, values, **related)
 
 
 def _bounds(parts: Iterable[list[Any]]) -> list[int]:
@@ -269,9 +269,9 @@ def _bounds(parts: Iterable[list[Any]]) -> list[int]:
 def _reading(values: list[Any]) -> Reading:
     columns = _entry()
     reading, person, token = (values[a:b] for a, b in itertools.pairwise(_bounds(columns)))
-    made: Any = detached(Reading, columns.reading, reading, person=detached(Person, columns.person, person),
-                         token=detached(Token, columns.token, token))
-    return made  # type: ignore[no-any-return]
+    made: Reading = _made(Reading, columns.reading, reading, person=detached(Person, columns.person, person),
+                          token=detached(Token, columns.token, token))
+    return made
 
 
 class _Maker:
@@ -283,20 +283,20 @@ class _Maker:
         self._route, self._opened, self.until = self._bounds[4:]
 
     def ground(self, rows: list[Row]) -> Ground:
-        return Ground([self._of(list(group)) for _, group in itertools.groupby(rows, key=_first)],
-                      *(self._whole(rows[0]) if rows else (False, None)))
+        until, of_motors = self._opened, dict[int, list[Row]]()
+        for row in rows:
+            known, held = row[:until], of_motors.setdefault(row[0], [])
+            if known not in held:  # of several entries each has it anew
+                held.append(known)
+        return Ground(_WALKED.each(of_motors.items(), self._walked), *(self._whole(rows[0]) if rows else (False, None)))
 
-    def _of(self, rows: list[Row]) -> Walked:
-        route, opened = self._route, self._opened
-        first = rows[0]
-        key = (first[:route],) if len(rows) == 1 else tuple(dict.fromkeys(row[:route] for row in rows))
-        motor = _MOTORS.of(key, lambda: self._motor(rows))
+    def _walked(self, rows: Sequence[Row]) -> Walked:
+        motor, first, route = self._motor(rows), rows[0], self._route
         if first[route] is None:
-            return Walked(motor, (), None if first[opened - 2] is None else self._walk(first)[-2])
-        return Walked(motor, tuple([
-            OnRoute(name, every, (place, key, stop), looked)
-            for key, name, every, place, stop, looked, _ in map(self._walk, {row[route]: row for row in rows}.values())
-        ]))
+            return Walked(motor, (), self._walk(first)[-2])
+        walks = map(self._walk, {row[route]: row for row in rows}.values())
+        return Walked(motor, tuple(OnRoute(name, every, (place, key, stop), looked)
+                                   for key, name, every, place, stop, looked, _ in walks))
 
     def _walk(self, row: Row) -> list[Any]:
         return self._asked.values(self._session, row, self._route, self._opened)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import g
 from sqlalchemy.orm import Session
 
-from app import judging
+from app import lubricating
 from app.store import banners
 from app.web.access import now, reading, unit
 
@@ -18,4 +18,4 @@ def look_up(session: Session | None = None) -> None:
     found = banners.of_unit(session, unit().id)
     g.setdefault("half_way", found.half_way)
     if "greasing_overdue" not in g:
-        g.greasing_overdue = judging.count_overdue(found.intervals, now())
+        g.greasing_overdue = lubricating.count_overdue(found.intervals, now())

@@ -17,9 +17,11 @@ from sqlalchemy.orm import Session
 
 from app.db import Database
 from app.store import earlier_readings, people, rounds
+from app.store.motors import Motor
 from app.store.people import OPERATOR, SignedIn
 from app.store.prepared import Prepared, ask_together
 from app.store.rounds import facts_from
+from app.store.sheet_ground import Asked, entries_of_round, ground_and_entries, ground_of
 from tests import factories
 from tests.factories import NOW
 
@@ -68,6 +70,48 @@ def test_what_changed_is_told_at_once_and_what_did_not_is_the_same_object(databa
         people.end_sessions(session, session.get_one(people.Person, person_id), NOW)
         session.commit()
     assert ask() is None
+
+
+def test_a_motor_on_the_sheet_is_what_the_database_holds_after_each_change_and_after_it_was_undone(
+        database: Database) -> None:
+    """Told by both statements; a motor that nobody changed stays the object it was, whatever was entered at it."""
+    with database.writing() as session:
+        plant = factories.make_plant(session)
+        other = factories.make_motor(session, plant.unit, "P-102")
+        opened = factories.make_round(session, plant.unit, NOW)
+        session.commit()
+    asked = Asked(plant.unit.id, opened.shift_date, opened.shift_name, NOW, NOW, NOW, NOW)
+
+    def told() -> tuple[Any, Any, list[str]]:
+        with database.reading() as session:
+            mine, others = ground_of(session, asked).motors
+            together, entries = ground_and_entries(session, asked)
+            assert [mine.motor, others.motor] == [walked.motor for walked in together.motors]
+            assert entries == entries_of_round(session, opened.id)
+            shown = mine.motor
+            return ((shown.tag, shown.condition, [p.fitted_from for p in shown.nameplates], shown.points), others.motor,
+                    [r.state or "" for r in entries.get(shown.id, [])])
+
+    def changed(**columns: Any) -> None:
+        with database.writing() as session:
+            session.execute(sa.update(Motor).where(Motor.id == plant.motor.id).values(**columns))
+            session.commit()
+
+    first, of_other, entered = told()
+    assert first[:2] == ("P-101A", "running") and len(first[3]) == 2 and entered == []
+    changed(tag="P-101B", condition="standby")
+    assert told()[0][:2] == ("P-101B", "standby")
+    with database.writing() as session:
+        motor = session.get_one(Motor, plant.motor.id)
+        factories.make_nameplate(session, motor, fitted_from=NOW)
+        for minute, state in enumerate(("running", "standby")):
+            factories.make_reading(session, motor, plant.operator, NOW + timedelta(minutes=minute), state=state)
+        session.commit()
+    swapped, _, entered = told()
+    assert swapped[2] == [factories.LONG_AGO, NOW] and entered == ["running", "standby"]
+    changed(tag="P-101A", condition="running")
+    back, still, _ = told()
+    assert back[:2] == first[:2] and still is of_other and still.id == other.id
 
 
 def test_earlier_readings_kept_by_their_rows_are_the_readings(database: Database) -> None:
