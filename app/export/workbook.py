@@ -6,6 +6,7 @@ zone goes into the ISO text; the date-time cell beside it is the unit's local ti
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -15,6 +16,7 @@ from typing import IO, Any
 import xlsxwriter
 
 from app.export.tables import NUMBER, TEXT, TIME, Column, Row, Table, clean
+from app.export.workbook_cells import Sheet, set_in
 
 #: A sheet holds no more rows, heading included, and a cell no more characters (UTF-16 units); the rest is dropped
 #: without a word by whoever writes it, so we never let it come to that.
@@ -77,27 +79,27 @@ class Book:
             self._held.append((Table(table.name, table.columns, held), most_rows))
             return len(held)
         if self._book is None:
-            self._begin(BY_FILES)
+            self._begin(self._file, BY_FILES)
+            for table_before, most_before in self._held:
+                self._fill(table_before, most_before)
+            self._held.clear()
         return self._fill(Table(table.name, table.columns, chain(held, rows)), most_rows)
 
-    def _begin(self, how: dict[str, bool]) -> None:
-        self._book = xlsxwriter.Workbook(self._file, {**AS_TYPED, **how})
+    def _begin(self, file: IO[bytes], how: dict[str, bool]) -> None:
+        self._book = xlsxwriter.Workbook(file, {**AS_TYPED, **how})
         self._book.set_properties({"title": text_cell(self._title),
                                    "created": self._made.astimezone(UTC).replace(tzinfo=None)})
         self._heading = self._book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
         self._date_time = self._book.add_format({"num_format": DATE_TIME, "align": "left"})
-        for table, most_rows in self._held:
-            self._fill(table, most_rows)
-        self._held.clear()
 
     def _fill(self, table: Table, most_rows: int) -> int:
-        sheet, line, sheets, count = self._sheet(table.name, table.columns), 1, 1, 0
+        sheet, line, sheets, count = self._sheet_with_heading(table.name, table.columns), 1, 1, 0
         writers = self._writers(sheet, table.columns)
         for row in table.rows:
             if line == most_rows:
                 self._end(sheet, table.columns, line)
                 sheets += 1
-                sheet, line = self._sheet(f"{table.name} {sheets}", table.columns), 1
+                sheet, line = self._sheet_with_heading(f"{table.name} {sheets}", table.columns), 1
                 writers = self._writers(sheet, table.columns)
             for write, cell in zip(writers, row, strict=True):
                 if cell is not None and cell != "":
@@ -106,6 +108,24 @@ class Book:
             count += 1
         self._end(sheet, table.columns, line)
         return count
+
+    def _together(self) -> None:
+        """All that is held, put together in memory: the library makes the sheets, and their rows are set in."""
+        made, sheets = io.BytesIO(), list[Sheet]()
+        self._begin(made, IN_MEMORY)
+        for table, most_rows in self._held:
+            held, each = list(table.rows), most_rows - 1
+            for number, first in enumerate(range(0, max(1, len(held)), each), 1):
+                rows, name = held[first:first + each], table.name if number == 1 else f"{table.name} {number}"
+                self._end(self._sheet(name, table.columns), table.columns, len(rows) + 1)
+                sheets.append(Sheet([c.kind for c in table.columns], headings(table.columns), rows))
+        first_sheet, *_ = self._book.worksheets()
+        first_sheet.write_string(0, 0, sheets[0].headings[0], self._heading)
+        if any(cell for kinds, _, rows in sheets for row in rows
+               for kind, cell in zip(kinds, row, strict=True) if kind == TIME):
+            first_sheet.write_number(1, 0, 0, self._date_time)
+        self._book.close()
+        set_in(made, self._file, sheets, text_cell, local_cell)
 
     def _sheet(self, name: str, columns: Sequence[Column]) -> Any:
         sheet = self._book.add_worksheet(name)
@@ -122,6 +142,10 @@ class Book:
             if column.kind == TIME:
                 sheet.set_column(at, at, 20)
                 at += 1
+        return sheet
+
+    def _sheet_with_heading(self, name: str, columns: Sequence[Column]) -> Any:
+        sheet = self._sheet(name, columns)
         for place, heading in enumerate(headings(columns)):
             sheet.write_string(0, place, heading, self._heading)
         return sheet
@@ -138,7 +162,10 @@ class Book:
         write_string, write_datetime, date_time = sheet.write_string, sheet.write_datetime, self._date_time
 
         def text(line: int, cell: Any) -> None:
-            write_string(line, at, text_cell(str(cell)))
+            words = text_cell(str(cell))
+            if words.startswith("<r>") and words.endswith("</r>"):
+                words += " "  # else the library takes it for an element of its own
+            write_string(line, at, words)
 
         def time(line: int, cell: Any) -> None:
             write_string(line, at, str(cell))
@@ -154,8 +181,9 @@ class Book:
 
     def close(self) -> None:
         if self._book is None:
-            self._begin(IN_MEMORY)
-        self._book.close()
+            self._together()
+        else:
+            self._book.close()
 
 
 @contextmanager

@@ -8,9 +8,11 @@ from datetime import UTC, datetime
 import openpyxl
 import pandas
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from app.export.tables import NUMBER, TEXT, TIME, Column, Row, Table
-from app.export.workbook import MOST_CHARACTERS, Book, new_book
+from app.export.tables import NUMBER, TEXT, TIME, Column, Row, Table, local_iso
+from app.export.workbook import IN_MEMORY, MOST_CHARACTERS, Book, new_book
 
 MADE = datetime(2026, 11, 30, 6, 10, tzinfo=UTC)
 COLUMNS = (Column("tag", TEXT, "The tag"), Column("value", NUMBER, "A figure"), Column("seen_at", TIME, "A time"),
@@ -120,6 +122,52 @@ def test_a_workbook_reads_the_same_put_together_in_memory_and_through_files(most
     assert list(whole) == ["Exceptions", "Exceptions 2", "Starts", "Starts 2", "Trips"]
     assert [len(rows) for rows in whole.values()] == [4, 2, 4, 3, 1]
     assert read(most_in_memory) == whole
+
+
+class LibraryAlone(Book):
+    """The same workbook, its cells written by XlsxWriter too."""
+
+    def _together(self) -> None:
+        self._begin(self._file, IN_MEMORY)
+        for table, most_rows in self._held:
+            self._fill(table, most_rows)
+        self._book.close()
+
+
+TIMES = st.datetimes(datetime(1970, 1, 1), datetime(2999, 12, 31), timezones=st.just(UTC))  # noqa: DTZ001 - the zone is given
+ROWS = st.lists(st.tuples(
+    st.text(max_size=30) | st.sampled_from(["P-101A", "_x0041_", " a", "b\n", "<&>\"'", "=1+1", "\U0001f525"]),
+    st.none() | st.floats(allow_nan=False, allow_infinity=False) | st.integers(-10**15, 10**15),
+    st.none() | TIMES.map(lambda at: local_iso(at, UTC)), st.none() | st.text(max_size=30)), max_size=40)
+
+
+@given(st.lists(ROWS, min_size=1, max_size=3), st.integers(2, 50))
+def test_a_workbook_has_every_byte_that_the_library_alone_would_write(tables: list[list[Row]], most_rows: int) -> None:
+    made = []
+    for kind in (Book, LibraryAlone):
+        file = io.BytesIO()
+        book = kind(file, "R&D unit <2>", MADE)
+        for number, rows in enumerate(tables):
+            columns = COLUMNS * 8 if number == 1 else COLUMNS  # beyond column Z
+            book.add(Table(f"Sheet {number}", columns, [row * (len(columns) // 4) for row in rows]), most_rows)
+        book.close()
+        made.append(file.getvalue())
+    assert made[0] == made[1]
+
+
+@pytest.mark.parametrize("most_in_memory", [10_000, 0], ids=["in memory", "through files"])
+def test_text_that_looks_like_an_element_of_the_file_is_text(most_in_memory: int) -> None:
+    file = io.BytesIO()
+    book = Book(file, "t", MADE, most_in_memory)
+    book.add(Table("Exceptions", COLUMNS, [("P-101A", 1.0, None, "<r>&</r>")]))
+    book.close()
+    assert sheet_of(file.getvalue())["E2"].value.strip() == "<r>&</r>"
+
+
+@pytest.mark.parametrize("figure", [float("nan"), float("inf")])
+def test_what_is_no_figure_stops_the_workbook(figure: float) -> None:
+    with pytest.raises(ValueError, match="no figure"):
+        written(("P-101A", figure, None, ""))
 
 
 def test_a_sheet_is_laid_out_for_reading_and_for_paper() -> None:
