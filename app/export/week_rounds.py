@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from itertools import chain
 from statistics import median
 from typing import Any, NamedTuple
@@ -145,21 +146,11 @@ class Coverage:
 # the queries -----------------------------------------------------------------------------------------------
 
 
-class Look(NamedTuple):
-    """An entry as the count of a round needs it; `person` is the name."""
-
-    round_id: int
-    motor_id: int
-    person: str
-    skip_reason: str | None
-    by_token: bool
-    makes_read: bool  # as on the sheet: app.sheets.makes_read
-    entered_later: bool
-    taken_at: datetime
-    received_at: datetime
-
-
-_OF_LOOK = len(Look._fields)
+#: An entry as the count of a round needs it, as `_rounds_and_looks` gives it: the ids of round and motor, whose, why
+#: skipped, whether by token, whether it makes the motor read (as on the sheet: app.sheets.makes_read), whether entered
+#: later, when taken and when received. A week has thousands: they are taken apart where they are counted.
+Look = list[Any]
+_TAKEN_AT = 7
 
 
 class Opened(NamedTuple):
@@ -188,24 +179,24 @@ def _rounds_and_looks() -> sa.CompoundSelect[Any]:
     dates = (Round.unit_id == UNIT, Round.shift_date >= sa.bindparam("first", type_=sa.Date()),
              Round.shift_date <= sa.bindparam("last", type_=sa.Date()))
     counts = sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None))
-    no, at, received, key = yes(sa.false()), UtcDateTime(), none(UtcDateTime()), none(Key16())
+    no, at = yes(sa.false()), UtcDateTime()
     rounds = (
         sa.select(Round.id, none(sa.Integer), opener.name, signer.name, no, no, no,
-                  sa.type_coerce(Round.signed_at, at).label("at"), received.label("received_at"), key.label("key"),
-                  Round.shift_date, Round.shift_name)
+                  sa.type_coerce(Round.signed_at, at).label("at"), none(at).label("received_at"), Round.shift_date,
+                  Round.shift_name, none(Key16()).label("key"))
         .outerjoin(opener, opener.id == Round.opened_by_id).outerjoin(signer, signer.id == Round.signed_by_id)
         .where(*dates))
     looks = (
         sa.select(Reading.round_id, Reading.motor_id, Person.name, Reading.skip_reason,
                   yes(Reading.token_id.is_not(None)), yes(real_look()), yes(Reading.entered_later), Reading.taken_at,
-                  Reading.received_at, Reading.id, none(sa.Date), none(sa.Text))
+                  Reading.received_at, none(sa.Date), none(sa.Text), Reading.id)
         .select_from(Round).join(Reading, sa.and_(
             Reading.round_id == Round.id, Reading.taken_back.is_(False), replaced_by().is_(None), counts))
         .join(Person, Person.id == Reading.person_id).where(*dates))
     return sa.union_all(rounds, looks).order_by("at", "received_at", "key")
 
 
-_ROUNDS = Prepared(_rounds_and_looks)
+_ROUNDS, _BUT_THE_KEY = Prepared(_rounds_and_looks), 11
 #: Rounds by date and name of the shift; who entered what when, by the round's id.
 _Walked = tuple[dict[tuple[date, str], Opened], dict[int, list[Look]]]
 
@@ -218,12 +209,13 @@ def _asked_rounds(unit_id: int, first: date, last: date) -> Question[_Walked]:
     """
     def answer(session: Session, rows: list[Row]) -> _Walked:
         opened, looks = {}, defaultdict(list)
-        for row in rows:
-            if row[1] is None:
-                key, _, opener, signer, _, _, _, signed_at, _, _, on, name = _ROUNDS.values(session, row)
+        for values in _ROUNDS.all_values(session, rows, _BUT_THE_KEY):
+            key, motor_id, *_ = values
+            if motor_id is not None:
+                looks[key].append(values)
+            else:
+                opener, signer, *_, signed_at, _, on, name = values[2:]
                 opened[on, name] = Opened(key, on, name, signed_at, opener, signer)
-        for look in map(Look._make, _ROUNDS.all_values(session, (r for r in rows if r[1] is not None), _OF_LOOK)):
-            looks[look.round_id].append(look)
         return opened, looks
 
     return Question(_ROUNDS, {"unit_id": unit_id, "first": first, "last": last}, answer)
@@ -302,10 +294,11 @@ def route_of(session: Session, unit_id: int, week: Week) -> list[OnRoute]:
 DAY = timedelta(days=1)
 
 
-def shifts_of_week(week: Week) -> list[Shift]:
+@lru_cache(32)  # page and files of a week ask for the same
+def shifts_of_week(week: Week) -> tuple[Shift, ...]:
     """Every shift whose date lies in the week: Sunday's night is in it, the night before Monday is not."""
     near = week.calendar.between(week.start - 2 * DAY, week.end + 2 * DAY)
-    return [shift for shift in near if week.span.first <= shift.date <= week.span.last]
+    return tuple(shift for shift in near if week.span.first <= shift.date <= week.span.last)
 
 
 def coverage(session: Session, unit: Unit, week: Week, now: datetime) -> Coverage:
@@ -343,9 +336,9 @@ class _Route:
         self._seldom: dict[int, list[tuple[datetime, int]]] = {}
         self._bounds: dict[tuple[str, date], tuple[datetime, datetime]] = {}
         if seldom:
-            for look in chain.from_iterable(looks.values()):
-                if look.motor_id in seldom and look.makes_read:
-                    self._seldom.setdefault(look.motor_id, []).append((look.taken_at, look.round_id))
+            for round_id, motor_id, _, _, _, makes_read, _, taken_at, *_ in chain.from_iterable(looks.values()):
+                if motor_id in seldom and makes_read:
+                    self._seldom.setdefault(motor_id, []).append((taken_at, round_id))
 
     def _read_elsewhere(self, motor: Place, walked: ShiftRound) -> bool:
         """Checked every day or week, and read before this shift in the same local date or ISO week."""
@@ -371,42 +364,44 @@ class _Route:
                 self._miss(walked, motor, skipped.get(motor.id))
         return walked
 
-    def _follow(self, walked: ShiftRound, looks: list[Look]) -> tuple[set[int], dict[int, Look]]:
-        """Goes through the shift's entries as they were taken: the motors that were read, and those skipped.
+    def _follow(self, walked: ShiftRound, looks: list[Look]) -> tuple[set[int], dict[int, tuple[str, str]]]:
+        """Goes through the shift's entries as they were taken: the motors that were read, and those skipped, why and by
+        whom.
 
         A pace is from a person's first entry at one motor to their first at the next, but for what came by token.
         """
         read: set[int] = set()
-        skipped: dict[int, Look] = {}
+        skipped: dict[int, tuple[str, str]] = {}
         stands: dict[str, tuple[int, datetime]] = {}
+        readers: dict[str, None] = {}
         ends_at, last_read, late = walked.shift.ends_at, self._last_read, 0
-        for look in looks:
-            _, motor_id, person, reason, by_token, makes_read, entered_later, taken_at, received_at = look
+        for _, motor_id, person, reason, by_token, makes_read, entered_later, taken_at, received_at, _, _ in looks:
+            readers[person] = None
             if entered_later or received_at >= ends_at:
                 late += 1
             if makes_read:
                 read.add(motor_id)
                 last_read[motor_id] = taken_at
             elif reason is not None:
-                skipped[motor_id] = look
+                skipped[motor_id] = reason, person
             if not by_token:
                 before = stands.get(person)
                 if before is None or before[0] != motor_id:
                     stands[person] = motor_id, taken_at
                     if before is not None:
                         walked.paces.append((taken_at - before[1]).total_seconds())
-        walked.late, walked.readers = late, list(dict.fromkeys(look.person for look in looks))
+        walked.late, walked.readers = late, list(readers)
         if looks:
-            walked.first_reading, walked.last_reading = looks[0].taken_at, looks[-1].taken_at
+            walked.first_reading, walked.last_reading = looks[0][_TAKEN_AT], looks[-1][_TAKEN_AT]
         return read, skipped
 
-    def _miss(self, walked: ShiftRound, motor: Place, skip: Look | None) -> None:
+    def _miss(self, walked: ShiftRound, motor: Place, skip: tuple[str, str] | None) -> None:
         if skip is not None:
             walked.skipped += 1
         elif walked.over:
             walked.not_seen += 1
         else:
             return
+        reason, by = skip or ("", "")
         walked.missed_motors.append(NotSeen(
-            motor, self._every[motor.id], (skip.skip_reason or "") if skip else "", skip.person if skip else "",
-            self._last_read.get(motor.id), walked.shift.ends_at))
+            motor, self._every[motor.id], reason, by, self._last_read.get(motor.id), walked.shift.ends_at))
