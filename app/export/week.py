@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cache, lru_cache
@@ -27,7 +27,7 @@ from app.review_list import rises
 from app.rules.shifts import Calendar, Shift
 from app.rules.spans import Span, parse_span
 from app.store.base import UtcDateTime
-from app.store.flags import Flag, FlagLife, Note, by_priority
+from app.store.flags import Flag, FlagLife, Note, by_priority, state_word
 from app.store.motors import Motor
 from app.store.people import Person
 from app.store.prepared import Prepared
@@ -251,61 +251,62 @@ def stood(unit_id: Any = UNIT, start: Any = FROM, end: Any = UNTIL) -> sa.Compou
 
 
 class _Stood(NamedTuple):
-    # of the flag
-    id: int
+    # what its row of the file is made of
+    area: str
+    tag: str
+    service: str
     rule: str
     end: str
     priority: str
-    raised_at: datetime
-    last_seen_at: datetime
-    times_seen: int
     value: float | None
     limit: float | None
     unit_of_measure: str | None
     source: str
-    says: str
+    raised_at: datetime
+    last_seen_at: datetime
+    times_seen: int
     improving_at: datetime | None
-    returned_at: datetime | None
+    raised_by: str | None
+    seen_by: str | None
     seen_at: datetime | None
-    shelved_until: datetime | None
     action: str | None
+    action_by: str | None
     action_at: datetime | None
+    note: str | None
+    note_by: str | None
+    note_at: datetime | None
+    run_on_reason: str | None
+    shelved_until: datetime | None
+    returned_at: datetime | None
+    closed_by: str | None
+    closed_at: datetime | None
+    arrived_late: bool
+    remarks: str | None
+    corrected: str | None
+    # the rest, for page and figures
+    id: int
+    says: str
     owner: str | None
     due_at: datetime | None
-    run_on_reason: str | None
     run_on_watch: str | None
     run_on_at: datetime | None
     run_on_review_at: datetime | None
-    closed_at: datetime | None
-    arrived_late: bool
-    # around it
-    area: str
-    tag: str
-    service: str
-    raised_by: str | None
-    seen_by: str | None
-    action_by: str | None
-    closed_by: str | None
-    remarks: str | None
-    corrected: str | None
-    note: str | None
-    note_at: datetime | None
-    note_by: str | None
     run_on_by: str | None
 
 
 class FlagStood(FlagLife, _Stood):
-    """What a week tells of a flag: its columns as in the model, then the motor, the names and the words around it."""
+    """What a week tells of a flag: its columns as in the model, the motor, the names and the words around it."""
 
     __slots__ = ()
 
 
-_OF_FLAG = FlagStood._fields[:FlagStood._fields.index("area")]
+#: How many of them the file needs.
+_OF_FILE = FlagStood._fields.index("id")
 
 
 @cache
-def _standing() -> sa.Select[Any]:
-    """The flags that stood, gravest first, with what is around them."""
+def _standing(how_many: int) -> sa.Select[Any]:
+    """The flags that stood, gravest first: the first so many columns of `FlagStood`."""
     newer, decision = aliased(Reading), aliased(Note)
 
     def name_of(key: Any) -> sa.ScalarSelect[str]:  # joined, each would be one more place in an order to be found
@@ -316,36 +317,45 @@ def _standing() -> sa.Select[Any]:
         newest = sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, any_of)
         return newest.correlate(Flag).scalar_subquery()
 
-    those = stood().subquery()
-    return (  # begins at those few: of so many joins PostgreSQL takes the first ones in their order
-        sa.select(*(getattr(Flag, name) for name in _OF_FLAG),
-                  Motor.area, Motor.tag, Motor.service, name_of(Flag.raised_by_id), name_of(Flag.seen_by_id),
-                  name_of(Flag.action_by_id), name_of(Flag.closed_by_id), Reading.remarks, newer.replaces_why,
-                  Note.text, Note.at, name_of(Note.person_id), name_of(decision.person_id))
+    around = {"area": Motor.area, "tag": Motor.tag, "service": Motor.service, "raised_by": name_of(Flag.raised_by_id),
+              "seen_by": name_of(Flag.seen_by_id), "action_by": name_of(Flag.action_by_id),
+              "closed_by": name_of(Flag.closed_by_id), "remarks": Reading.remarks, "corrected": newer.replaces_why,
+              "note": Note.text, "note_at": Note.at, "note_by": name_of(Note.person_id),
+              "run_on_by": name_of(decision.person_id)}
+    names, those = FlagStood._fields[:how_many], stood().subquery()
+    query = (  # begins at those few: of so many joins PostgreSQL takes the first ones in their order
+        sa.select(*(around[name] if name in around else getattr(Flag, name) for name in names))
         .select_from(those).join(Flag, Flag.id == those.c.id).join(Motor, Motor.id == Flag.motor_id)
         .outerjoin(Reading, sa.and_(Flag.raised_cause == "reading", Reading.id == Flag.raised_cause_id))
         .outerjoin(newer, newer.replaces_id == Reading.id)
         .outerjoin(Note, Note.id == last_note(*ACTIONS))
-        .outerjoin(decision, sa.and_(Flag.run_on_reason.is_not(None), decision.id == last_note("run on")))
         .order_by(by_priority(), Flag.raised_at, byte_order(Motor.tag), byte_order(Flag.rule), Flag.end, Flag.id))
+    if "run_on_by" not in names:
+        return query
+    return query.outerjoin(decision, sa.and_(Flag.run_on_reason.is_not(None), decision.id == last_note("run on")))
 
 
-_FIRST_OF_THEM = Prepared(lambda: _standing().limit(sa.bindparam("most", type_=sa.Integer())))
+@cache
+def _first_of_them(how_many: int) -> Prepared:
+    return Prepared(lambda: _standing(how_many).limit(sa.bindparam("most", type_=sa.Integer())))
 
 
-def _standing_rows(session: Session, unit_id: int, week: Week) -> Iterator[Any]:
-    """Each one's values, those of `FlagStood`.
+def _standing_rows(session: Session, unit_id: int, week: Week, now: datetime, how_many: int) -> Iterator[Any]:
+    """Of each the first so many values of `FlagStood`; of a week that has not begun nothing.
 
     Most weeks have few and are read at once. The others are asked for again and read piece by piece: memory does not
     grow with them.
     """
+    if week.start > now:
+        return
     given = {"unit_id": unit_id, "start": week.start, "end": week.end}
-    few = _FIRST_OF_THEM.rows(session, {**given, "most": FEW + 1})
+    asked = _first_of_them(how_many)
+    few = asked.rows(session, {**given, "most": FEW + 1})
     if len(few) <= FEW:
-        yield from _FIRST_OF_THEM.all_values(session, few)
+        yield from asked.all_values(session, few)
         return
     del few
-    with session.execute(_standing(), given, execution_options={"yield_per": AT_ONCE}) as rows:
+    with session.execute(_standing(how_many), given, execution_options={"yield_per": AT_ONCE}) as rows:
         yield from rows  # whoever takes only the first of them leaves no cursor open
 
 
@@ -358,11 +368,8 @@ def exception_rows(session: Session, unit: Unit, week: str, now: datetime) -> It
     now: state is as it stands then; a week that has not begun has no rows. Raises BadWeek.
     """
     telling = _Telling(unit, week_for(unit, week), now)
-    return map(telling.row, _stood(session, unit.id, telling.week, now))
-
-
-def _stood(session: Session, unit_id: int, week: Week, now: datetime) -> Iterator[FlagStood]:
-    return iter(()) if week.start > now else map(FlagStood._make, _standing_rows(session, unit_id, week))
+    rows = _standing_rows(session, unit.id, telling.week, now, len(FlagStood._fields))
+    return map(telling.row, map(FlagStood._make, rows))
 
 
 def percent_of_limit(value: float | None, limit: float | None) -> float | None:
@@ -375,15 +382,6 @@ def percent_of_limit(value: float | None, limit: float | None) -> float | None:
 def hours(start: datetime, end: datetime) -> float:
     """Elapsed hours to one decimal, whatever the clocks did between."""
     return round((end - start).total_seconds() / 3600.0, 1)
-
-
-def _action(flag: FlagStood) -> tuple[str, str, datetime | None]:
-    """What was done, who said so, when: the flag's own word, else the last note that says so."""
-    if flag.action:
-        return flag.action, flag.action_by or "", flag.action_at
-    if flag.note:
-        return flag.note, flag.note_by or "", flag.note_at
-    return "", "", None
 
 
 def _remarks(remarks: str | None, corrected: str | None) -> str:
@@ -414,27 +412,31 @@ class _Telling:
         self.week = week
         self._now, self._text, self._unit, self._shifts = now, week.text, unit.name, shift_count(week.calendar)
 
-    def cells(self, flag: FlagStood) -> tuple[Cell, ...]:
-        """The row of the file, in the columns' order."""
-        zone, closed_at = self.week.zone, flag.closed_at
-        action, action_by, action_at = _action(flag)
+    def cells(self, flag: Sequence[Any]) -> tuple[Cell, ...]:
+        """The row of the file, in the columns' order. flag: the first values of a `FlagStood`, as far as the file
+        needs them."""
+        (area, tag, service, rule, end, priority, value, limit, unit_of_measure, source, raised_at, last_seen_at,
+         times_seen, improving_at, raised_by, seen_by, seen_at, action, action_by, action_at, note, note_by, note_at,
+         run_on_reason, shelved_until, returned_at, closed_by, closed_at, arrived_late, remarks, corrected) = flag
+        if not action:  # the flag's own word, else the last note that says what was done
+            action, action_by, action_at = (note, note_by, note_at) if note else ("", "", None)
+        zone = self.week.zone
         return (
-            self._text, self._unit, flag.area, flag.tag, flag.service, flag.rule, flag.end, flag.priority,
-            figure(flag.value), figure(flag.limit), flag.unit_of_measure or "",
-            percent_of_limit(flag.value, flag.limit), flag.source,
-            local_iso(flag.raised_at, zone) or "", local_iso(flag.last_seen_at, zone) or "", flag.times_seen,
-            self._shifts.count(flag.raised_at, closed_at or flag.last_seen_at), flag.state(self._now),
-            flag.raised_by or "", flag.seen_by or "", local_iso(flag.seen_at, zone),
-            action, action_by, local_iso(action_at, zone), flag.run_on_reason or "",
-            local_iso(flag.shelved_until, zone), local_iso(flag.returned_at, zone),
-            flag.closed_by or "", local_iso(closed_at, zone), hours(flag.raised_at, closed_at or self.week.end),
-            "yes" if flag.arrived_late else "", _remarks(flag.remarks, flag.corrected))
+            self._text, self._unit, area, tag, service, rule, end, priority, figure(value), figure(limit),
+            unit_of_measure or "", percent_of_limit(value, limit), source, local_iso(raised_at, zone) or "",
+            local_iso(last_seen_at, zone) or "", times_seen,
+            self._shifts.count(raised_at, closed_at or last_seen_at),
+            state_word(self._now, closed_at, returned_at, shelved_until, improving_at),
+            raised_by or "", seen_by or "", local_iso(seen_at, zone), action, action_by or "",
+            local_iso(action_at, zone), run_on_reason or "", local_iso(shelved_until, zone),
+            local_iso(returned_at, zone), closed_by or "", local_iso(closed_at, zone),
+            hours(raised_at, closed_at or self.week.end), "yes" if arrived_late else "", _remarks(remarks, corrected))
 
     def row(self, flag: FlagStood) -> ExceptionRow:
         """The same, and what page and figures need beside it."""
         week, now, closed_at = self.week, self._now, flag.closed_at
         return ExceptionRow._make((
-            *self.cells(flag), flag.id, flag.says, week.holds(flag.raised_at),
+            *self.cells(flag[:_OF_FILE]), flag.id, flag.says, week.holds(flag.raised_at),
             closed_at is not None and week.holds(closed_at),
             None if flag.seen_at is None else hours(flag.raised_at, flag.seen_at),
             flag, self._shifts.name(flag.raised_at), flag.run_on_by or "", days_late(flag, week, now),
@@ -447,7 +449,8 @@ class _Telling:
 def week_csv(session: Session, unit: Unit, week: str, now: datetime, continental: bool = False) -> Iterator[bytes]:
     """The week as CSV, in pieces. continental: semicolons and decimal commas. Raises BadWeek before the first."""
     telling = _Telling(unit, week_for(unit, week), now)
-    return csv_bytes(COLUMNS, map(telling.cells, _stood(session, unit.id, telling.week, now)), continental)
+    rows = _standing_rows(session, unit.id, telling.week, now, _OF_FILE)
+    return csv_bytes(COLUMNS, map(telling.cells, rows), continental)
 
 
 def cells(rows: Iterable[ExceptionRow]) -> Iterator[tuple[Cell, ...]]:

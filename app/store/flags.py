@@ -86,13 +86,19 @@ class FlagLife:
 
     def state(self, now: datetime) -> str:
         """The word of the JSON door and the export."""
-        if self.closed_at is not None and self.closed_at <= now:
-            return "closed"
-        if self.returned_at is not None:
-            return "returned to normal"
-        if self.shelved(now):
-            return "shelved"
-        return "improving" if self.improving_at is not None else "active"
+        return state_word(now, self.closed_at, self.returned_at, self.shelved_until, self.improving_at)
+
+
+def state_word(now: datetime, closed_at: datetime | None, returned_at: datetime | None,
+               shelved_until: datetime | None, improving_at: datetime | None) -> str:
+    """The state of a flag with these instants, in the word of the JSON door and the export."""
+    if closed_at is not None and closed_at <= now:
+        return "closed"
+    if returned_at is not None:
+        return "returned to normal"
+    if shelved_until is not None and shelved_until > now:
+        return "shelved"
+    return "improving" if improving_at is not None else "active"
 
 
 class Flag(FlagLife, Base):
