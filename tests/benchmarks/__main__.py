@@ -6,6 +6,7 @@ the measurements whose name holds it. Milliseconds belong to the machine that ra
 
 from __future__ import annotations
 
+import argparse
 import sys
 import time
 from collections.abc import Callable, Iterable
@@ -89,7 +90,11 @@ def key() -> Iterable[Line]:
 
 
 def main(arguments: list[str]) -> int:
-    full, wanted = "--full" in arguments, [a for a in arguments if not a.startswith("-")]
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
+    parser.add_argument("--full", action="store_true", help="5,000,000 readings, many sites, what people use instead")
+    parser.add_argument("name", nargs="*", help="only the measurements whose name holds one of these words")
+    asked = parser.parse_args(arguments)
+    full, wanted = asked.full, asked.name
     lines: list[Line] = []
     left_out: list[str] = [] if full else ["5,000,000 readings (500,000 were taken)", "5,475,000 readings loaded",
                                            "100,000 exceptions as files", "many sites: servers, months, clusters",
@@ -100,6 +105,8 @@ def main(arguments: list[str]) -> int:
     except cluster.NoPostgres as error:
         left_out.append(f"PostgreSQL: {error}")
         _all(None, full, wanted, lines, left_out)
+    if not lines:
+        parser.error(f"no measurement is named so: {' '.join(wanted)}")
     print("\n" + table(lines))
     print(_times(not full and not wanted))
     for what in left_out if not wanted else ():

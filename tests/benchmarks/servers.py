@@ -20,19 +20,21 @@ from tests.benchmarks.lines import Line
 from tests.benchmarks.saves import CLIENTS, driven, jobs_of, queued_of, sent
 
 APP, FLOOR = "app", "floor"
+TURNS = 3
 
 
 def fifty_tablets(ground: Ground) -> Iterator[Line]:
     """Fifty people at fifty motors, each saving the next entry as soon as the last is answered; SQLite, durable. Both
-    servers have answered such before: a program does not start with a crew at its door."""
+    servers have answered such before: a program does not start with a crew at its door. They are driven in turn, and
+    the best of each counts: what else the machine does in those seconds only takes from it."""
     ours = jobs_of(ground, CLIENTS)
     theirs = [("/save", "", body) for _, _, body in ours]
-    results = []
-    for what, jobs in ((FLOOR, theirs), (APP, ours)):
-        with workers([ground], what) as ports:
+    with workers([ground], FLOOR) as floor, workers([ground]) as app:
+        for ports, jobs in ((floor, theirs), (app, ours)):
             sent(ports, jobs, seconds=2.0)
-            results.append(driven(ports, jobs))
-    (least_s, least_p99), (figure_s, figure_p99) = results
+        turns = [(driven(floor, theirs), driven(app, ours)) for _ in range(TURNS)]
+    (least_s, least_p99), (figure_s, figure_p99) = (
+        (max(a_second for a_second, _ in of_one), min(p99 for _, p99 in of_one)) for of_one in zip(*turns, strict=True))
     yield Line("saves a second, 50 clients, SQLite", figure_s, "/s", least_s, 0.5, at_least=True)
     yield Line("slowest hundredth, 50 clients, SQLite", figure_p99, "ms", least_p99, 3.0)
 
