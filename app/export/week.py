@@ -169,6 +169,7 @@ def week_for(unit: Unit, week: str) -> Week:
     return _week(parse_span(week), unit.calendar)
 
 
+@lru_cache(256)  # a workbook asks for each of five weeks again and again
 def _week(span: Span, calendar: Calendar) -> Week:
     start, end = span.bounds(calendar.zone)
     return Week(span, start, end, calendar.zone, calendar)

@@ -166,6 +166,7 @@ class Opened(NamedTuple):
 
 def _rounds_and_looks() -> sa.CompoundSelect[Any]:
     """The rounds of some dates, then the looks in them: of a look's row the names of its round would be half the cost.
+    Of the dates before the week only the looks at motors that are checked every day or week.
 
     A round has no motor, and stands in a look's columns: opened by whom, signed by whom, signed when.
     """
@@ -179,6 +180,7 @@ def _rounds_and_looks() -> sa.CompoundSelect[Any]:
     dates = (Round.unit_id == UNIT, Round.shift_date >= sa.bindparam("first", type_=sa.Date()),
              Round.shift_date <= sa.bindparam("last", type_=sa.Date()))
     counts = sa.or_(Reading.token_id.is_(None), Reading.smoke.is_not(None), Reading.skip_reason.is_not(None))
+    seldom = sa.select(Motor.id).where(Motor.unit_id == UNIT, checked_every() != "shift")
     no, at = yes(sa.false()), UtcDateTime()
     rounds = (
         sa.select(Round.id, none(sa.Integer), opener.name, signer.name, no, no, no,
@@ -192,7 +194,9 @@ def _rounds_and_looks() -> sa.CompoundSelect[Any]:
                   Reading.received_at, none(sa.Date), none(sa.Text), Reading.id)
         .select_from(Round).join(Reading, sa.and_(
             Reading.round_id == Round.id, Reading.taken_back.is_(False), replaced_by().is_(None), counts))
-        .join(Person, Person.id == Reading.person_id).where(*dates))
+        .join(Person, Person.id == Reading.person_id)
+        .where(*dates, sa.or_(Round.shift_date >= sa.bindparam("of_week", type_=sa.Date()),
+                              Reading.motor_id.in_(seldom))))
     return sa.union_all(rounds, looks).order_by("at", "received_at", "key")
 
 
@@ -201,8 +205,9 @@ _ROUNDS, _BUT_THE_KEY = Prepared(_rounds_and_looks), 11
 _Walked = tuple[dict[tuple[date, str], Opened], dict[int, list[Look]]]
 
 
-def _asked_rounds(unit_id: int, first: date, last: date) -> Question[_Walked]:
-    """The rounds of the dates from first to last and what was entered in each, in the order it was taken.
+def _asked_rounds(unit_id: int, week: Week) -> Question[_Walked]:
+    """The rounds of the week's dates and what was entered in each, in the order it was taken; since when a motor may
+    have been read that is checked every day or week, what was entered there.
 
     No corrected entries, no bare values by token: a control room may send values every minute, which are no look and
     are left where they are.
@@ -218,7 +223,8 @@ def _asked_rounds(unit_id: int, first: date, last: date) -> Question[_Walked]:
                 opened[on, name] = Opened(key, on, name, signed_at, opener, signer)
         return opened, looks
 
-    return Question(_ROUNDS, {"unit_id": unit_id, "first": first, "last": last}, answer)
+    return Question(_ROUNDS, {"unit_id": unit_id, "first": week_floor(week) - DAY, "of_week": week.span.first,
+                              "last": week.span.last}, answer)
 
 
 class Place(NamedTuple):
@@ -305,7 +311,7 @@ def coverage(session: Session, unit: Unit, week: Week, now: datetime) -> Coverag
     """The rounds of the shifts that have begun. Two queries in one exchange, whatever the number of motors and
     rounds."""
     (opened, looks), motors = ask_together(
-        session, _asked_rounds(unit.id, week_floor(week) - DAY, week.span.last), _asked_route(unit.id, week))
+        session, _asked_rounds(unit.id, week), _asked_route(unit.id, week))
     route = _Route(motors, looks, week)
     made = []
     for shift in shifts_of_week(week):

@@ -10,13 +10,14 @@ import io
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import lru_cache
 from itertools import chain
 from typing import IO, Any
 
 import xlsxwriter
 
 from app.export.tables import NUMBER, TEXT, TIME, Column, Row, Table, clean
-from app.export.workbook_cells import Sheet, set_in
+from app.export.workbook_cells import Sheet, set_in, widths_of
 
 #: A sheet holds no more rows, heading included, and a cell no more characters (UTF-16 units); the rest is dropped
 #: without a word by whoever writes it, so we never let it come to that.
@@ -117,17 +118,18 @@ class Book:
             held, each = list(table.rows), most_rows - 1
             for number, first in enumerate(range(0, max(1, len(held)), each), 1):
                 rows, name = held[first:first + each], table.name if number == 1 else f"{table.name} {number}"
-                self._end(self._sheet(name, table.columns), table.columns, len(rows) + 1)
-                sheets.append(Sheet([c.kind for c in table.columns], headings(table.columns), rows))
+                self._end(self._sheet(name), table.columns, len(rows) + 1)
+                sheets.append(Sheet(_widths(tuple(table.columns)), [c.kind for c in table.columns],
+                                    headings(table.columns), rows))
         first_sheet, *_ = self._book.worksheets()
         first_sheet.write_string(0, 0, sheets[0].headings[0], self._heading)
-        if any(cell for kinds, _, rows in sheets for row in rows
+        if any(cell for _, kinds, _, rows in sheets for row in rows
                for kind, cell in zip(kinds, row, strict=True) if kind == TIME):
             first_sheet.write_number(1, 0, 0, self._date_time)
         self._book.close()
         set_in(made, self._file, sheets, text_cell, local_cell)
 
-    def _sheet(self, name: str, columns: Sequence[Column]) -> Any:
+    def _sheet(self, name: str) -> Any:
         sheet = self._book.add_worksheet(name)
         sheet.freeze_panes(1, 0)
         sheet.set_landscape()  # paper size is the printer's own: A4 here, Letter there
@@ -135,17 +137,11 @@ class Book:
         sheet.repeat_rows(0)
         # & begins a code in a footer, so a & in a unit's name is written twice.
         sheet.set_footer("&L" + self._title.replace("&", "&&")[:150] + "&C&A&RPage &P of &N")
-        at = 0
-        for column in columns:
-            sheet.set_column(at, at, 26 if column.kind == TIME else column.width)
-            at += 1
-            if column.kind == TIME:
-                sheet.set_column(at, at, 20)
-                at += 1
         return sheet
 
     def _sheet_with_heading(self, name: str, columns: Sequence[Column]) -> Any:
-        sheet = self._sheet(name, columns)
+        sheet = self._sheet(name)
+        _set_widths(sheet, columns)
         for place, heading in enumerate(headings(columns)):
             sheet.write_string(0, place, heading, self._heading)
         return sheet
@@ -184,6 +180,25 @@ class Book:
             self._together()
         else:
             self._book.close()
+
+
+def _set_widths(sheet: Any, columns: Sequence[Column]) -> None:
+    at = 0
+    for column in columns:
+        sheet.set_column(at, at, 26 if column.kind == TIME else column.width)
+        at += 1
+        if column.kind == TIME:
+            sheet.set_column(at, at, 20)
+            at += 1
+
+
+@lru_cache(64)  # every week's workbook has the same columns
+def _widths(columns: tuple[Column, ...]) -> str:
+    """How the library tells these columns' widths."""
+    made = io.BytesIO()
+    with xlsxwriter.Workbook(made, IN_MEMORY) as book:
+        _set_widths(book.add_worksheet(), columns)
+    return widths_of(made)
 
 
 @contextmanager
