@@ -151,7 +151,7 @@ class Database:
         server forget every statement that it has prepared for this connection."""
         if self.is_sqlite or not session.is_active:
             return
-        held = session.connection() if session.in_transaction() else session.plain()
+        held = session.connection() if session.in_transaction() else session.begun_plainly
         if held is not None:
             driver: Any = held.connection.driver_connection
             driver.commit()

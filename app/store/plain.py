@@ -88,6 +88,11 @@ class PlainSession(Session):
     #: the thread's, where it stores several saves by one commit
     together: Together | None = None
 
+    @property
+    def begun_plainly(self) -> Plain | None:
+        """The transaction that it has begun for prepared statements, if any."""
+        return self._plain
+
     def plain(self) -> Plain | None:
         """The transaction for prepared statements; None where models were first, or a part that may be undone by itself
         begins with the next statement."""

@@ -118,3 +118,14 @@ def test_who_listens_hears_of_begin_and_commit(database: Database, with_models: 
             session.scalars(sa.select(Unit)).all()
         session.commit()
     assert told[0] == "begins" and told[-2:] == ["commits", "committed"] and told.count("commits") == 1
+
+
+def test_a_page_that_asks_nothing_takes_no_connection(database: Database) -> None:
+    taken: list[Any] = []
+    sa.event.listen(database.engine, "checkout", lambda *told: taken.append(told))
+    with database.reading():
+        pass
+    assert not taken
+    with database.reading() as session:
+        assert len(ask(session, Question(NAMES, {}, lambda _, rows: rows))) == 2
+    assert len(taken) == 1
