@@ -26,9 +26,9 @@ MOST_CHARACTERS = 32_767
 LOCAL = "_local"
 DATE_TIME = "yyyy-mm-dd hh:mm:ss"
 AS_TYPED = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-#: Up to so many cells a workbook is put together in memory (21 MB of it), and beyond that through temporary files, in
+#: Up to so many cells a workbook is put together in memory (20 MB of it), and beyond that through temporary files, in
 #: 8 MB however long it gets. Of a usual week most of the time went into making and deleting those files.
-MOST_IN_MEMORY = 50_000
+MOST_IN_MEMORY = 100_000
 IN_MEMORY, BY_FILES = {"in_memory": True}, {"constant_memory": True}
 
 
