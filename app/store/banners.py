@@ -26,11 +26,12 @@ class Banners(NamedTuple):
 
 
 def _line() -> dict[str, Any]:
-    point = LubricationPoint
+    point, by_hours = LubricationPoint, LubricationPoint.interval_run_h.is_not(None)
     return dict(zip(("line_id", *(f"line_{name}" for name in Interval._fields)), (
         point.id, point.kind, point.interval_days, point.interval_run_h, point.last_greased_at,
-        Greasing.at, Greasing.run_s, MotorRun.first_observed_at, MotorRun.observed_at, MotorRun.state, MotorRun.run_s,
-        MotorRun.unsure_s, sa.case((point.kind.is_(None), newest_bearing()))), strict=True))
+        newest_greasing(Greasing.at), sa.case((by_hours, newest_greasing(Greasing.run_s))),
+        MotorRun.first_observed_at, MotorRun.observed_at, MotorRun.state, MotorRun.run_s, MotorRun.unsure_s,
+        sa.case((point.kind.is_(None), newest_bearing()))), strict=True))
 
 
 def _state() -> list[Any]:
@@ -45,7 +46,7 @@ def _banners() -> Any:
              **{name: column.type for name, column in state.items()}}
     return sa.union_all(
         arm(types, LubricationPoint, INTERVAL, **line)
-        .join(Motor, Motor.id == LubricationPoint.motor_id).outerjoin(Greasing, Greasing.id == newest_greasing())
+        .join(Motor, Motor.id == LubricationPoint.motor_id)
         .outerjoin(MotorRun, sa.and_(MotorRun.motor_id == Motor.id, LubricationPoint.interval_run_h.is_not(None)))
         .where(Motor.unit_id == unit, LubricationPoint.replaced_at.is_(None), is_due_by_something()),
         arm(types, TemporaryState, HALF_WAY, **state)
@@ -63,9 +64,9 @@ _LINE, _STATE = 1, 2 + len(Interval._fields)
 def of_unit(session: Session, unit_id: int) -> Banners:
     """What the banners tell. The newest greasing is looked up by its index, however long the history."""
     rows = _BANNERS.rows(session, {"unit_id": unit_id})
-    lines = _INTERVALS.each([(row[_LINE], row) for row in rows if row[0] == INTERVAL],
+    lines = _INTERVALS.each(session, [(row[_LINE], row) for row in rows if row[0] == INTERVAL],
                             lambda row: Interval(*_BANNERS.values(session, row, _LINE + 1, _STATE)))
-    states = _STATES.each([(row[_STATE], row) for row in rows if row[0] == HALF_WAY],
+    states = _STATES.each(session, [(row[_STATE], row) for row in rows if row[0] == HALF_WAY],
                           lambda row: _state_of(_BANNERS.values(session, row, _STATE)))
     return Banners(lines, sorted(states, key=lambda state: (state.expected_end, state.id)))
 

@@ -174,9 +174,10 @@ def newest_bearing() -> Any:
             .scalar_subquery())
 
 
-def newest_greasing() -> Any:
-    """For a query of the chart's lines: the id of the newest greasing of each in which something went in."""
-    return (sa.select(Greasing.id).where(
+def newest_greasing(column: Any = Greasing.id) -> Any:
+    """For a query of the chart's lines: the id (or a column) of the newest greasing of each in which something went in.
+    """
+    return (sa.select(column).where(
         Greasing.motor_id == LubricationPoint.motor_id, Greasing.end == LubricationPoint.end, something_went_in())
         .order_by(Greasing.at.desc()).limit(1).correlate(LubricationPoint).scalar_subquery())
 

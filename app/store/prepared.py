@@ -15,6 +15,7 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from typing import Any, Generic, NamedTuple, TypeVar
+from weakref import WeakKeyDictionary
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Dialect, Engine
@@ -39,17 +40,28 @@ class _Compiled:
     def __init__(self, statement: Any, dialect: Dialect) -> None:
         compiled = statement.compile(dialect=dialect)
         self.text = str(compiled)
+        self.said: set[str] = set()
         self.order: Sequence[str] | None = compiled.positiontup
         self.fixed: dict[str, Any] = {name: value for name, value in compiled.params.items() if value is not None}
+        if self.order is None:
+            self._say_numbers()
         bind: dict[str, Convert] = {
             name: _bind_processor(bound.type, dialect)
-            for bound, name in compiled.bind_names.items()}
+            for bound, name in compiled.bind_names.items() if name not in self.said}
         self.bind = list(bind.items())
         #: of a text that names each value once, in its order
         self.in_order = [(name, bind[name]) for name in self.order or ()] if len(self.order or ()) == len(bind) else []
         self.gives_rows = isinstance(statement, sa.SelectBase)
         self._types = [c.type for c in statement.selected_columns] if self.gives_rows else []
         self.back: list[tuple[int, Callable[[Any], Any]]] | None = None
+
+    def _say_numbers(self) -> None:
+        """Whole numbers that stand in the statement (how many, above all) become words of its text. Of "the newest $7"
+        PostgreSQL knows nothing: the longer the history, the dearer it takes the plan for any $7 to be, and from some
+        length on it plans the statement anew each time it is asked."""
+        self.said = {name for name, value in self.fixed.items() if type(value) is int}
+        for name in self.said:
+            self.text = self.text.replace(f"%({name})s", str(self.fixed.pop(name)))
 
     def learn_back(self, dialect: Dialect, described: Sequence[Any]) -> None:
         """Which columns are turned back and how, once the driver has told what it gives (PEP 249 `description`)."""
@@ -353,20 +365,24 @@ class Newest(Generic[Made]):
 
     def __init__(self, most: int) -> None:
         self._most = most
-        self._held: dict[Any, tuple[Any, Made]] = {}
+        #: by database: two in one process number their things alike
+        self._held: WeakKeyDictionary[object, dict[Any, tuple[Any, Made]]] = WeakKeyDictionary()
 
-    def each(self, things: Iterable[tuple[Any, Any]], make: Callable[[Any], Made]) -> list[Made]:
+    def each(self, session: Session, things: Iterable[tuple[Any, Any]], make: Callable[[Any], Made]) -> list[Made]:
         """things: number and rows of each. What was made of its rows, made now where they are others than before.
         Shared: it must not be changed."""
-        held = self._held
-        return [one[1] if (one := held.get(number)) is not None and one[0] == rows else self._new(number, rows, make)
-                for number, rows in things]
+        bind = session.bind or session.get_bind()
+        held = self._held.get(bind)
+        if held is None:
+            held = self._held.setdefault(bind, {})
+        return [one[1] if (one := held.get(number)) is not None and one[0] == rows
+                else self._new(held, number, rows, make) for number, rows in things]
 
-    def _new(self, number: Any, rows: Any, make: Callable[[Any], Made]) -> Made:
-        if len(self._held) >= self._most:
-            self._held.clear()
+    def _new(self, held: dict[Any, tuple[Any, Made]], number: Any, rows: Any, make: Callable[[Any], Made]) -> Made:
+        if len(held) >= self._most:
+            held.clear()
         made = make(rows)
-        self._held[number] = rows, made
+        held[number] = rows, made
         return made
 
 

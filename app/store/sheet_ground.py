@@ -228,7 +228,7 @@ def entries_of_round(session: Session, round_id: int) -> Entries:
     """A round's entries by the motor, as they were taken; those corrected or taken back left out. Person and token have
     their names. Shared, to be read only."""
     rows = _ENTRIES.rows(session, {"round_id": round_id})
-    return _entries_in(rows, lambda row: _ENTRIES.values(session, row))
+    return _entries_in(session, rows, lambda row: _ENTRIES.values(session, row))
 
 
 def ground_and_entries(session: Session, asked: Asked) -> tuple[Ground, Entries]:
@@ -237,12 +237,12 @@ def ground_and_entries(session: Session, asked: Asked) -> tuple[Ground, Entries]
     since = made.until
     entered = {row[since:]: row for row in rows if row[since] is not None}  # on two routes it is there twice
     return made.ground(rows), _entries_in(
-        entered, lambda key: _GROUND_AND_ENTRIES.values(session, entered[key], since))
+        session, entered, lambda key: _GROUND_AND_ENTRIES.values(session, entered[key], since))
 
 
-def _entries_in(rows: Iterable[Row], values: Callable[[Row], list[Any]]) -> Entries:
+def _entries_in(session: Session, rows: Iterable[Row], values: Callable[[Row], list[Any]]) -> Entries:
     found: Entries = {}
-    for made in _READINGS.each(((row[0], row) for row in rows), lambda row: _reading(values(row))):
+    for made in _READINGS.each(session, ((row[0], row) for row in rows), lambda row: _reading(values(row))):
         found.setdefault(made.motor_id, []).append(made)
     return found
 
@@ -251,7 +251,7 @@ def findings_of_round(session: Session, round_id: int) -> dict[uuid.UUID, list[F
     """Findings of a round's entries by the entry, gravest first. Shared, to be read only."""
     found: dict[uuid.UUID, list[Finding]] = {}
     rows = _FINDINGS.rows(session, {"round_id": round_id})
-    for made in _FOUND.each(((row[0], row) for row in rows),
+    for made in _FOUND.each(session, ((row[0], row) for row in rows),
                             lambda row: _made(Finding, _finding(), _FINDINGS.values(session, row))):
         found.setdefault(made.cause_id, []).append(made)
     return found
@@ -288,7 +288,8 @@ class _Maker:
             known, held = row[:until], of_motors.setdefault(row[0], [])
             if known not in held:  # of several entries each has it anew
                 held.append(known)
-        return Ground(_WALKED.each(of_motors.items(), self._walked), *(self._whole(rows[0]) if rows else (False, None)))
+        return Ground(_WALKED.each(self._session, of_motors.items(), self._walked),
+                      *(self._whole(rows[0]) if rows else (False, None)))
 
     def _walked(self, rows: Sequence[Row]) -> Walked:
         motor, first, route = self._motor(rows), rows[0], self._route

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import threading
 import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from typing import Any
@@ -16,7 +17,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.db import Database
-from app.store import earlier_readings, people, rounds
+from app.store import earlier_readings, people, rounds, start_ground
 from app.store.motors import Motor
 from app.store.people import OPERATOR, SignedIn
 from app.store.prepared import Prepared, ask_together
@@ -221,3 +222,20 @@ def test_statements_first_asked_at_once_are_put_together_one_after_the_other_and
     with ThreadPoolExecutor(8) as threads:
         assert list(threads.map(ask, statements * 4, timeout=60)) == [1] * 8
     assert len(begun) == 2
+
+
+def test_how_many_of_the_newest_are_asked_for_is_said_to_postgresql_in_the_statement(
+        new_database: Callable[..., Database]) -> None:
+    """It takes "the newest $7" for a tenth of all there are, and after years plans the start page anew each time."""
+    database, asked = new_database("postgresql"), list[str]()
+    with database.writing() as session:
+        plant = factories.make_plant(session)
+        session.commit()
+    sa.event.listen(database.engine, "before_cursor_execute", lambda *told: asked.append(told[2]))
+    with database.reading() as session:
+        start_ground.on_record(session, plant.motor.id, NOW, start_ground.Unlogged("start_not_logged", NOW, NOW), NOW)
+        start_ground.told(session, plant.motor.id)
+    assert len(asked) == 2
+    for statement in asked:
+        limits = re.findall(r"LIMIT (\S+)", statement)
+        assert limits and not [word for word in limits if "%" in word], limits
