@@ -12,32 +12,21 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import cache, lru_cache
+from functools import lru_cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-import sqlalchemy as sa
-from sqlalchemy.ext.compiler import compiles
-from sqlalchemy.orm import Session, aliased
-from sqlalchemy.sql.functions import FunctionElement
+from sqlalchemy.orm import Session
 
 from app.export.csv_file import csv_bytes
 from app.export.tables import NUMBER, TEXT, TIME, Cell, Column, figure, local_iso
+from app.export.week_stood import OF_FILE, FlagStood, standing_rows
 from app.review_list import rises
 from app.rules.shifts import Calendar, Shift
 from app.rules.spans import Span, parse_span
-from app.store.base import UtcDateTime
-from app.store.flags import Flag, FlagLife, Note, by_priority, state_word
-from app.store.motors import Motor
-from app.store.people import Person
-from app.store.prepared import Prepared
-from app.store.rounds import Reading
+from app.store.flags import state_word
 from app.store.units import Unit
 
-#: Notes that say what was done or decided, where nobody noted it as such.
-ACTIONS = ("done", "run on", "closed", "accepted")
-#: So many rows are read in one go (1.5 MB of them); of longer spans as many are fetched at a time as the second says.
-FEW, AT_ONCE = 1_000, 500
 #: A week has few shifts; of spans without end no more are remembered.
 MOST_SHIFTS = 5_000
 
@@ -215,151 +204,6 @@ class ShiftCount:
 shift_count = lru_cache(16)(ShiftCount)
 
 
-# the query -------------------------------------------------------------------------------------------------
-
-
-class byte_order(FunctionElement[str]):
-    """Sorted by code point on both databases, whatever language the server sorts in."""
-
-    type = sa.Text()
-    inherit_cache = True
-
-
-@compiles(byte_order)
-def _byte_order(element: byte_order, compiler: Any, **kw: Any) -> str:
-    name = "C" if compiler.dialect.name == "postgresql" else "BINARY"
-    return f'{compiler.process(element.clauses, **kw)} COLLATE "{name}"'
-
-
-#: What the statements of a week are asked with: they are put together once.
-UNIT = sa.bindparam("unit_id", type_=sa.Integer())
-FROM, UNTIL = sa.bindparam("start", type_=UtcDateTime()), sa.bindparam("end", type_=UtcDateTime())
-
-
-def within(model: Any) -> tuple[Any, ...]:
-    """What happened in the unit in [start, end)."""
-    return model.unit_id == UNIT, model.at >= FROM, model.at < UNTIL
-
-
-def stood(unit_id: Any = UNIT, start: Any = FROM, end: Any = UNTIL) -> sa.CompoundSelect[tuple[int]]:
-    """Ids of the flags that stood at any time in [start, end): raised before its end, not closed before its start.
-
-    Two index look-ups, so that old weeks of a long history cost no more than new ones.
-    """
-    closed = sa.select(Flag.id).where(Flag.unit_id == unit_id, Flag.closed_at >= start, Flag.raised_at < end)
-    still = sa.select(Flag.id).where(Flag.unit_id == unit_id, Flag.closed_at.is_(None), Flag.raised_at < end)
-    return closed.union_all(still)
-
-
-class _Stood(NamedTuple):
-    # what its row of the file is made of
-    area: str
-    tag: str
-    service: str
-    rule: str
-    end: str
-    priority: str
-    value: float | None
-    limit: float | None
-    unit_of_measure: str | None
-    source: str
-    raised_at: datetime
-    last_seen_at: datetime
-    times_seen: int
-    improving_at: datetime | None
-    raised_by: str | None
-    seen_by: str | None
-    seen_at: datetime | None
-    action: str | None
-    action_by: str | None
-    action_at: datetime | None
-    note: str | None
-    note_by: str | None
-    note_at: datetime | None
-    run_on_reason: str | None
-    shelved_until: datetime | None
-    returned_at: datetime | None
-    closed_by: str | None
-    closed_at: datetime | None
-    arrived_late: bool
-    remarks: str | None
-    corrected: str | None
-    # the rest, for page and figures
-    id: int
-    says: str
-    owner: str | None
-    due_at: datetime | None
-    run_on_watch: str | None
-    run_on_at: datetime | None
-    run_on_review_at: datetime | None
-    run_on_by: str | None
-
-
-class FlagStood(FlagLife, _Stood):
-    """What a week tells of a flag: its columns as in the model, the motor, the names and the words around it."""
-
-    __slots__ = ()
-
-
-#: How many of them the file needs.
-_OF_FILE = FlagStood._fields.index("id")
-
-
-@cache
-def _standing(how_many: int) -> sa.Select[Any]:
-    """The flags that stood, gravest first: the first so many columns of `FlagStood`."""
-    newer, decision = aliased(Reading), aliased(Note)
-
-    def name_of(key: Any) -> sa.ScalarSelect[str]:  # joined, each would be one more place in an order to be found
-        return sa.select(Person.name).where(Person.id == key).scalar_subquery()
-
-    def last_note(*kinds: str) -> sa.ScalarSelect[int]:
-        any_of = sa.or_(*(Note.kind == kind for kind in kinds))
-        newest = sa.select(sa.func.max(Note.id)).where(Note.flag_id == Flag.id, any_of)
-        return newest.correlate(Flag).scalar_subquery()
-
-    around = {"area": Motor.area, "tag": Motor.tag, "service": Motor.service, "raised_by": name_of(Flag.raised_by_id),
-              "seen_by": name_of(Flag.seen_by_id), "action_by": name_of(Flag.action_by_id),
-              "closed_by": name_of(Flag.closed_by_id), "remarks": Reading.remarks, "corrected": newer.replaces_why,
-              "note": Note.text, "note_at": Note.at, "note_by": name_of(Note.person_id),
-              "run_on_by": name_of(decision.person_id)}
-    names, those = FlagStood._fields[:how_many], stood().subquery()
-    query = (  # begins at those few: of so many joins PostgreSQL takes the first ones in their order
-        sa.select(*(around[name] if name in around else getattr(Flag, name) for name in names))
-        .select_from(those).join(Flag, Flag.id == those.c.id).join(Motor, Motor.id == Flag.motor_id)
-        .outerjoin(Reading, sa.and_(Flag.raised_cause == "reading", Reading.id == Flag.raised_cause_id))
-        .outerjoin(newer, newer.replaces_id == Reading.id)
-        .outerjoin(Note, Note.id == last_note(*ACTIONS))
-        .order_by(by_priority(), Flag.raised_at, byte_order(Motor.tag), byte_order(Flag.rule), Flag.end, Flag.id))
-    if "run_on_by" not in names:
-        return query
-    return query.outerjoin(decision, sa.and_(Flag.run_on_reason.is_not(None), decision.id == last_note("run on")))
-
-
-@cache
-def _first_of_them(how_many: int) -> Prepared:
-    return Prepared(lambda: _standing(how_many).limit(sa.bindparam("most", type_=sa.Integer())))
-
-
-def _standing_rows(session: Session, unit_id: int, week: Week, now: datetime, how_many: int) -> Iterator[Any]:
-    """Of each the first so many values of `FlagStood`; of a week that has not begun nothing.
-
-    Most weeks have few and are read at once. The others are asked for again and read piece by piece: memory does not
-    grow with them.
-    """
-    if week.start > now:
-        return
-    given = {"unit_id": unit_id, "start": week.start, "end": week.end}
-    asked = _first_of_them(how_many)
-    few = asked.rows(session, {**given, "most": FEW + 1})
-    if len(few) <= FEW:
-        yield from asked.all_values(session, few)
-        return
-    del few
-    with session.execute(_standing(how_many), given, execution_options={"yield_per": AT_ONCE}) as rows:
-        yield from rows  # whoever takes only the first of them leaves no cursor open
-
-
 # the rows --------------------------------------------------------------------------------------------------
 
 
@@ -369,8 +213,7 @@ def exception_rows(session: Session, unit: Unit, week: str, now: datetime) -> It
     now: state is as it stands then; a week that has not begun has no rows. Raises BadWeek.
     """
     telling = _Telling(unit, week_for(unit, week), now)
-    rows = _standing_rows(session, unit.id, telling.week, now, len(FlagStood._fields))
-    return map(telling.row, map(FlagStood._make, rows))
+    return map(telling.row, map(FlagStood._make, telling.asked(session, len(FlagStood._fields))))
 
 
 def percent_of_limit(value: float | None, limit: float | None) -> float | None:
@@ -411,7 +254,14 @@ class _Telling:
 
     def __init__(self, unit: Unit, week: Week, now: datetime) -> None:
         self.week = week
-        self._now, self._text, self._unit, self._shifts = now, week.text, unit.name, shift_count(week.calendar)
+        self._now, self._unit_id, self._unit = now, unit.id, unit.name
+        self._text, self._shifts = week.text, shift_count(week.calendar)
+
+    def asked(self, session: Session, how_many: int) -> Iterator[Any]:
+        """The first so many values of every `FlagStood`; of a week that has not begun nothing."""
+        if self.week.start > self._now:
+            return iter(())
+        return standing_rows(session, self._unit_id, self.week.start, self.week.end, how_many)
 
     def cells(self, flag: Sequence[Any]) -> tuple[Cell, ...]:
         """The row of the file, in the columns' order. flag: the first values of a `FlagStood`, as far as the file
@@ -437,7 +287,7 @@ class _Telling:
         """The same, and what page and figures need beside it."""
         week, now, closed_at = self.week, self._now, flag.closed_at
         return ExceptionRow._make((
-            *self.cells(flag[:_OF_FILE]), flag.id, flag.says, week.holds(flag.raised_at),
+            *self.cells(flag[:OF_FILE]), flag.id, flag.says, week.holds(flag.raised_at),
             closed_at is not None and week.holds(closed_at),
             None if flag.seen_at is None else hours(flag.raised_at, flag.seen_at),
             flag, self._shifts.name(flag.raised_at), flag.run_on_by or "", days_late(flag, week, now),
@@ -450,8 +300,7 @@ class _Telling:
 def week_csv(session: Session, unit: Unit, week: str, now: datetime, continental: bool = False) -> Iterator[bytes]:
     """The week as CSV, in pieces. continental: semicolons and decimal commas. Raises BadWeek before the first."""
     telling = _Telling(unit, week_for(unit, week), now)
-    rows = _standing_rows(session, unit.id, telling.week, now, _OF_FILE)
-    return csv_bytes(COLUMNS, map(telling.cells, rows), continental)
+    return csv_bytes(COLUMNS, map(telling.cells, telling.asked(session, OF_FILE)), continental)
 
 
 def cells(rows: Iterable[ExceptionRow]) -> Iterator[tuple[Cell, ...]]:

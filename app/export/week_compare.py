@@ -14,7 +14,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from app.export.week import UNIT, Week
+from app.export.week import Week
+from app.export.week_stood import UNIT
 from app.rules.findings import PRIORITIES
 from app.store.base import UtcDateTime
 from app.store.changes import Change

@@ -10,9 +10,10 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session, aliased
 
-from app.export.week import UNIT, UNTIL, Week, stood, within
+from app.export.week import Week
 from app.export.week_compare import compared_with, count_arms, weeks_compared
 from app.export.week_done import HOUR_BEFORE, broken_rules, given_by
+from app.export.week_stood import UNIT, UNTIL, stood, within
 from app.store.base import Key16, Real, UtcDateTime
 from app.store.changes import Change
 from app.store.dips import Dip

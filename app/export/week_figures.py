@@ -12,7 +12,8 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from app.export.week import FROM, ExceptionRow, Week, byte_order, stood
+from app.export.week import ExceptionRow, Week
+from app.export.week_stood import FROM, byte_order, stood
 from app.rules.findings import PRIORITIES, THIS_SHIFT
 from app.store.base import UtcDateTime
 from app.store.flags import Flag

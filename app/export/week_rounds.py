@@ -18,7 +18,8 @@ from typing import Any, NamedTuple
 import sqlalchemy as sa
 from sqlalchemy.orm import Session, aliased
 
-from app.export.week import FROM, UNIT, Week
+from app.export.week import Week
+from app.export.week_stood import FROM, UNIT
 from app.rules.shifts import Shift, day_bounds
 from app.rules.spans import Span
 from app.store.base import Key16, UtcDateTime

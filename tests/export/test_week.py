@@ -14,7 +14,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.export import week as exceptions
-from app.export.week import FEW, ExceptionRow, ShiftCount, exception_rows, file_name, percent_of_limit, week_csv
+from app.export.week import ExceptionRow, ShiftCount, exception_rows, file_name, percent_of_limit, week_csv
+from app.export.week_stood import FEW
 from app.rules.shifts import BadWeek, Calendar, Pattern, ShiftStart
 from app.store.flags import Flag, Note
 from app.store.units import Unit
