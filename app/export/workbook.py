@@ -119,8 +119,7 @@ class Book:
             for number, first in enumerate(range(0, max(1, len(held)), each), 1):
                 rows, name = held[first:first + each], table.name if number == 1 else f"{table.name} {number}"
                 self._end(self._sheet(name), table.columns, len(rows) + 1)
-                sheets.append(Sheet(_widths(tuple(table.columns)), [c.kind for c in table.columns],
-                                    headings(table.columns), rows))
+                sheets.append(Sheet(*_layout(tuple(table.columns)), rows))
         first_sheet, *_ = self._book.worksheets()
         first_sheet.write_string(0, 0, sheets[0].headings[0], self._heading)
         if any(cell for _, kinds, _, rows in sheets for row in rows
@@ -193,12 +192,12 @@ def _set_widths(sheet: Any, columns: Sequence[Column]) -> None:
 
 
 @lru_cache(64)  # every week's workbook has the same columns
-def _widths(columns: tuple[Column, ...]) -> str:
-    """How the library tells these columns' widths."""
+def _layout(columns: tuple[Column, ...]) -> tuple[str, list[str], list[str]]:
+    """How the library tells these columns' widths, the kinds of their cells, and their headings."""
     made = io.BytesIO()
     with xlsxwriter.Workbook(made, IN_MEMORY) as book:
         _set_widths(book.add_worksheet(), columns)
-    return widths_of(made)
+    return widths_of(made), [column.kind for column in columns], headings(columns)
 
 
 @contextmanager

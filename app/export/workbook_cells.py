@@ -11,9 +11,11 @@ a text that looks like the code of a character.
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
+from functools import lru_cache
 from math import isfinite
 from typing import IO, Any, NamedTuple
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
@@ -65,7 +67,8 @@ def set_in(made: IO[bytes], file: IO[bytes], sheets: Sequence[Sheet], fit: Calla
     formats headings and local times have: its first cell is a heading, and its last a local time where any sheet has
     one. Raises ValueError for a figure that is none.
     """
-    with ZipFile(made) as parts, ZipFile(file, "w", ZIP_DEFLATED) as whole:
+    packed = io.BytesIO()  # a part is written in many small pieces
+    with ZipFile(made) as parts, ZipFile(packed, "w", ZIP_DEFLATED) as whole:
         told = {name: parts.read(name).decode() for name in parts.namelist()}
         formats = _FORMAT.findall(told["xl/worksheets/sheet1.xml"])
         cells = _Cells(fit, local, heading=formats[0], date_time=formats[-1])
@@ -77,6 +80,7 @@ def set_in(made: IO[bytes], file: IO[bytes], sheets: Sequence[Sheet], fit: Calla
             info = ZipInfo(name, FIRST_DAY)
             info.compress_type = ZIP_DEFLATED
             whole.writestr(info, part.encode(), compresslevel=QUICKLY)
+    file.write(packed.getbuffer())
 
 
 class _Texts(dict[str, int]):
@@ -126,7 +130,7 @@ class _Cells:
 
     def into(self, part: str, sheet: Sheet) -> str:
         """The part of a sheet with its rows, the headings first."""
-        letters = [xl_col_to_name(at) for at in range(len(sheet.headings))]
+        letters = _letters(len(sheet.headings))
         texts, heading, left = self._texts, self._heading, iter(letters)
         lines = ["".join([f'<c r="{letter}1" s="{heading}" t="s"><v>{texts[name]}</v></c>'
                           for letter, name in zip(letters, sheet.headings, strict=True)])]
@@ -169,6 +173,12 @@ class _Cells:
         before, after = _TEXTS.split(part, maxsplit=1)
         head = re.sub(" count=.*", "", part[len(before):part.index(">", len(before))])
         return "".join([before, head, f' count="{self._count}" uniqueCount="{len(held)}">', *map(_item, held), after])
+
+
+@lru_cache(64)  # every week's workbook has sheets of the same widths
+def _letters(columns: int) -> list[str]:
+    """What the first so many columns are called."""
+    return [xl_col_to_name(at) for at in range(columns)]
 
 
 def _rows(lines: list[str], letters: list[str]) -> Iterable[str]:
