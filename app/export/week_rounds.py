@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session, aliased
+from sqlalchemy.types import NullType
 
 from app.export.week import Week
 from app.export.week_stood import FROM, UNIT
@@ -186,7 +187,7 @@ def _rounds_and_looks() -> sa.CompoundSelect[Any]:
     rounds = (
         sa.select(Round.id, none(sa.Integer), opener.name, signer.name, no, no, no,
                   sa.type_coerce(Round.signed_at, at).label("at"), none(at).label("received_at"), Round.shift_date,
-                  Round.shift_name, none(Key16()).label("key"))
+                  Round.shift_name, sa.type_coerce(none(Key16()), NullType()).label("key"))  # only to put in order
         .outerjoin(opener, opener.id == Round.opened_by_id).outerjoin(signer, signer.id == Round.signed_by_id)
         .where(*dates))
     looks = (
@@ -201,7 +202,7 @@ def _rounds_and_looks() -> sa.CompoundSelect[Any]:
     return sa.union_all(rounds, looks).order_by("at", "received_at", "key")
 
 
-_ROUNDS, _BUT_THE_KEY = Prepared(_rounds_and_looks), 11
+_ROUNDS = Prepared(_rounds_and_looks)
 #: Rounds by date and name of the shift; who entered what when, by the round's id.
 _Walked = tuple[dict[tuple[date, str], Opened], dict[int, list[Look]]]
 
@@ -215,12 +216,11 @@ def _asked_rounds(unit_id: int, week: Week) -> Question[_Walked]:
     """
     def answer(session: Session, rows: list[Row]) -> _Walked:
         opened, looks = {}, defaultdict(list)
-        for values in _ROUNDS.all_values(session, rows, _BUT_THE_KEY):
-            key, motor_id, *_ = values
-            if motor_id is not None:
-                looks[key].append(values)
+        for values in _ROUNDS.all_values(session, rows):
+            if values[1] is not None:
+                looks[values[0]].append(values)
             else:
-                opener, signer, *_, signed_at, _, on, name = values[2:]
+                key, _, opener, signer, _, _, _, signed_at, _, on, name, _ = values
                 opened[on, name] = Opened(key, on, name, signed_at, opener, signer)
         return opened, looks
 
@@ -382,7 +382,8 @@ class _Route:
         stands: dict[str, tuple[int, datetime]] = {}
         readers: dict[str, None] = {}
         ends_at, last_read, late = walked.shift.ends_at, self._last_read, 0
-        for _, motor_id, person, reason, by_token, makes_read, entered_later, taken_at, received_at, _, _ in looks:
+        for (_, motor_id, person, reason, by_token, makes_read, entered_later, taken_at, received_at,
+             _, _, _) in looks:
             readers[person] = None
             if entered_later or received_at >= ends_at:
                 late += 1
