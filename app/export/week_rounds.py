@@ -363,10 +363,10 @@ class _Route:
 
     def walk(self, walked: ShiftRound, looks: list[Look]) -> ShiftRound:
         read, skipped = self._follow(walked, looks)
-        for motor in self._motors:
-            if motor.id in read:
-                walked.planned, walked.read = walked.planned + 1, walked.read + 1
-            elif motor.created_at < walked.shift.ends_at and not self._read_elsewhere(motor, walked):
+        others = [motor for motor in self._motors if motor.id not in read]
+        walked.planned = walked.read = len(self._motors) - len(others)
+        for motor in others:
+            if motor.created_at < walked.shift.ends_at and not self._read_elsewhere(motor, walked):
                 walked.planned += 1
                 self._miss(walked, motor, skipped.get(motor.id))
         return walked
@@ -381,7 +381,7 @@ class _Route:
         skipped: dict[int, tuple[str, str]] = {}
         stands: dict[str, tuple[int, datetime]] = {}
         readers: dict[str, None] = {}
-        ends_at, last_read, late = walked.shift.ends_at, self._last_read, 0
+        ends_at, last_read, paces, late = walked.shift.ends_at, self._last_read, walked.paces, 0
         for (_, motor_id, person, reason, by_token, makes_read, entered_later, taken_at, received_at,
              _, _, _) in looks:
             readers[person] = None
@@ -397,7 +397,7 @@ class _Route:
                 if before is None or before[0] != motor_id:
                     stands[person] = motor_id, taken_at
                     if before is not None:
-                        walked.paces.append((taken_at - before[1]).total_seconds())
+                        paces.append((taken_at - before[1]).total_seconds())
         walked.late, walked.readers = late, list(readers)
         if looks:
             walked.first_reading, walked.last_reading = looks[0][_TAKEN_AT], looks[-1][_TAKEN_AT]
