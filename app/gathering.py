@@ -202,13 +202,6 @@ def since_greased(row: Interval, at: datetime) -> tuple[datetime | None, float |
     return last_at, None if row.interval_run_h is None else run_h_between(row.run, last_at, (run_s, None), at)[0]
 
 
-def interval_facts(row: Interval, at: datetime) -> facts.LubricationPoint:
-    """The line with just what makes it due."""
-    last_at, run_h = since_greased(row, at)
-    return facts.LubricationPoint(kind=row.kind, interval_days=row.interval_days, interval_run_h=row.interval_run_h,
-                                  last_greased_at=last_at, run_h_since=run_h)
-
-
 def due_facts(session: Session, unit: Unit, at: datetime,
               rows: list[ChartRow] | None = None) -> Iterable[tuple[Motor, facts.Facts]]:
     """The motors with a greasing interval, each with just the facts that `greasing.check` needs. One query."""

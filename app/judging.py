@@ -17,18 +17,17 @@ from app.flagging import CORRECTED, NOT_FOUND_AGAIN, Cause, answer, give_back, l
 from app.flagging import RETURNED as RETURNED
 from app.flagging import store_findings as store_findings
 from app.flagging import take_back as take_back
-from app.gathering import due_facts, facts_of, interval_facts
+from app.gathering import due_facts, facts_of
 from app.gathering import plate_facts as plate_facts
 from app.gathering import run_then as run_then
 from app.rules import clearing, facts, greasing, sheet
-from app.rules.bearing_numbers import is_sealed
 from app.rules.findings import Finding, rank
 from app.rules.limits import Limits
 from app.store import earlier_readings, flags, limits, rounds, sightings
 from app.store.entry_ground import Ground
 from app.store.flags import NO_END, Flag, OpenOn
 from app.store.limits import LimitChange
-from app.store.lubrication import Greasing, Interval
+from app.store.lubrication import Greasing
 from app.store.motors import Motor, MotorRun
 from app.store.new_reading import NewReading
 from app.store.rounds import Reading, Round
@@ -254,14 +253,3 @@ def _seen_since(session: Session, motor: Motor, f: Finding, since: datetime) -> 
     """This shift's entries show it already: the opened round counts it no second time."""
     flag = flags.open_flag(session, motor.id, f.rule, f.end or NO_END)
     return flag is not None and flag.last_seen_at >= since
-
-
-# overdue greasing, computed when read ----------------------------------------------------------------------
-
-
-def count_overdue(lines: Iterable[Interval], at: datetime) -> int:
-    """Bearings past their interval now, of the lines of a chart (never recorded ones are not counted: nobody knows that
-    they are late). Where it says nothing of the kind, the plate may say that it is sealed."""
-    return sum(1 for row in lines if not (row.kind is None and is_sealed(row.bearing))
-               and (point := interval_facts(row, at)).last_greased_at is not None
-               and greasing.due(point, at).state in (greasing.PAST, greasing.RUN_H_UNKNOWN))
