@@ -184,7 +184,9 @@ def newest_greasing(column: Any = Greasing.id) -> Any:
 
 def is_due_by_something() -> sa.ColumnElement[bool]:
     """For a query of the chart's lines: those that an interval makes due."""
-    return sa.and_(sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != "sealed"),
+    # Said in the statement: of a value that comes later PostgreSQL takes it that no line is otherwise.
+    sealed = sa.literal_column("'sealed'", sa.Text())
+    return sa.and_(sa.or_(LubricationPoint.kind.is_(None), LubricationPoint.kind != sealed),
                    sa.or_(LubricationPoint.interval_days.is_not(None), LubricationPoint.interval_run_h.is_not(None)))
 
 

@@ -140,12 +140,18 @@ def _finding() -> list[Any]:
     return columns_of(Finding)
 
 
+def _unseen(name: str) -> Any:
+    """An instant that PostgreSQL does not see while it plans: it would take the plan for these very days to be cheaper,
+    and make it anew at each page, which takes longer than the page's own questions."""
+    return sa.select(sa.bindparam(name, type_=UtcDateTime())).scalar_subquery()
+
+
 def _looked_at(every: str) -> Any:
     """The newest look at a motor earlier in the round's local date or ISO week."""
     before = aliased(Reading, name=f"looked_{every}")
     return (sa.select(before.taken_at).where(
-        before.motor_id == Motor.id, before.taken_at >= sa.bindparam(f"{every}_from", type_=UtcDateTime()),
-        before.taken_at < sa.bindparam(f"{every}_until", type_=UtcDateTime()),
+        before.motor_id == Motor.id, before.taken_at >= _unseen(f"{every}_from"),
+        before.taken_at < _unseen(f"{every}_until"),
         sa.or_(Round.id.is_(None), before.round_id != Round.id), real_look(before), not_corrected(before))
         .order_by(before.taken_at.desc()).limit(1).correlate(Motor, Round).scalar_subquery())
 
