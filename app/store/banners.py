@@ -7,10 +7,11 @@ from typing import Any, NamedTuple
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from app.store.kept import Newest
 from app.store.lubrication import Greasing, Interval, is_due_by_something, newest_bearing, newest_greasing
 from app.store.motors import LubricationPoint, Motor, MotorRun
 from app.store.people import Person
-from app.store.prepared import Newest, Prepared, columns_of, detached
+from app.store.prepared import Prepared, columns_of, detached
 from app.store.temporary import TemporaryState
 from app.store.unions import arm
 

@@ -16,9 +16,10 @@ from sqlalchemy.orm import Session
 
 from app.rules import facts
 from app.store.base import UtcDateTime, as_sqlite_text
+from app.store.kept import Kept
 from app.store.new_reading import NewReading
 from app.store.plain import dialect_of
-from app.store.prepared import Kept, Prepared, Question, Row, as_key, ask
+from app.store.prepared import Prepared, Question, Row, as_key, ask
 from app.store.rounds import RUNNING, Reading, facts_from, not_corrected
 
 _FACTS = ("state", "taken_at", "smoke", "guard", "ground", "leak", "condition_before", "vibration_feel_de",

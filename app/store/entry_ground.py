@@ -1,7 +1,7 @@
 """What saving an entry at a motor needs to know of it, in one statement: its row, plate, chart, round and running time.
 
 Every look-up of its own would cost a save about as much as storing the entry does, and so would making the motor's
-plate and chart anew at every save: what they are made of is compared instead (app/store/prepared.py).
+plate and chart anew at every save: what they are made of is compared instead (app/store/kept.py).
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from sqlalchemy.orm.attributes import set_committed_value
 from app.store import earlier_readings, lubrication
 from app.store.base import Key16, UtcDateTime
 from app.store.earlier_readings import Past
+from app.store.kept import Kept
 from app.store.limits import LimitChange
 from app.store.lubrication import Greased, Greasing
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, SeenRun, tag_key
 from app.store.plain import dialect_of
-from app.store.prepared import Kept, Prepared, Question, Row, ask_together, columns_of, detached, no_answer
+from app.store.prepared import Prepared, Question, Row, ask_together, columns_of, detached, no_answer
 from app.store.rounds import Reading, Round, not_corrected
 from app.store.starts import Start, Stop, Trip
 from app.store.temporary import TemporaryState

@@ -11,9 +11,10 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.rules import facts
 from app.store.base import Base, Key16, Real, UtcDateTime, one_of
+from app.store.kept import Kept
 from app.store.motors import LubricationPoint, Motor, MotorRun, Nameplate, SeenRun, walking_order
 from app.store.people import Person, Token, with_name
-from app.store.prepared import Kept, Prepared, Question, Row, ask
+from app.store.prepared import Prepared, Question, Row, ask
 
 
 class Greasing(Base):

@@ -11,7 +11,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.store.base import Base, UtcDateTime, one_of
-from app.store.prepared import Glance, Kept, Prepared, columns_of, detached
+from app.store.kept import Kept
+from app.store.prepared import Glance, Prepared, columns_of, detached
 from app.store.units import ShiftPattern, Unit
 
 if TYPE_CHECKING:

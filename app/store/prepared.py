@@ -1,11 +1,7 @@
-"""Statements asked at every save: put together once, and their rows, read again unchanged, not made again.
+"""Statements asked at every save: put together once, and their rows given as the driver has them.
 
-A row of thirty columns costs the driver a few millionths of a second and the mapper a hundred times that. What a save
-must know (who saves, the motor with plate and chart, its last readings) is mostly what it was at the save before. So
-these statements give the rows as the driver has them, and `Kept` keeps what was made of a row under the row itself:
-other content is another key, whichever server or process wrote it; `Newest` keeps it under the thing's number beside
-its rows, and compares. Nothing is ever kept by a number or a time alone, but for earlier readings: they are added and
-never changed, so id and receipt say all (app/store/earlier_readings.py).
+A row of thirty columns costs the driver a few millionths of a second and the mapper a hundred times that. What is made
+of such rows is kept (app/store/kept.py), and not made again while they are read unchanged.
 """
 
 from __future__ import annotations
@@ -15,7 +11,6 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from typing import Any, Generic, NamedTuple, TypeVar
-from weakref import WeakKeyDictionary
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Dialect, Engine
@@ -118,7 +113,7 @@ class Prepared:
         compiled = self._for(connection.dialect)
         cursor = connection.connection.cursor()
         try:
-            _fetch(connection, cursor, compiled.text, compiled.values(given))
+            _fetch(connection, cursor, compiled.text, compiled.values(given), _listeners(connection.engine))
             return self._fetched(compiled, connection.dialect, cursor)
         finally:
             cursor.close()
@@ -128,7 +123,7 @@ class Prepared:
         compiled = self._for(engine.dialect)
         cursor = held.cursor()
         try:
-            _told(engine, held, cursor, compiled.text, compiled.values(given))
+            _told(held, cursor, compiled.text, compiled.values(given), _listeners(engine))
             return self._fetched(compiled, engine.dialect, cursor)
         finally:
             cursor.close()
@@ -145,7 +140,7 @@ class Prepared:
         """Sends it without waiting for what comes of it; the cursor, for `received`."""
         compiled = self._for(connection.dialect)
         cursor, values = connection.connection.cursor(), compiled.values(given)
-        _told(connection.engine, connection, cursor, compiled.text, values)
+        _told(connection, cursor, compiled.text, values, _listeners(connection.engine))
         return cursor
 
     def received(self, connection: Connection | Plain, cursor: Any) -> list[Row]:
@@ -180,25 +175,31 @@ class Prepared:
         return values
 
 
-def _fetch(connection: Connection | Plain, cursor: Any, text: str, values: Any) -> None:
+def _fetch(connection: Connection | Plain, cursor: Any, text: str, values: Any, listeners: _Listeners) -> None:
     """Runs a query on the driver's own cursor: describing a hundred columns to the engine takes longer than the query.
     What goes wrong is told as the engine tells it."""
     try:
-        _told(connection.engine, connection, cursor, text, values)
+        _told(connection, cursor, text, values, listeners)
     except connection.dialect.loaded_dbapi.Error as error:
         fail(connection, error, text, values)
 
 
-def _told(engine: Engine, connection: Any, cursor: Any, text: str, values: Any) -> None:
-    """Whoever counts or times the engine's statements hears of it."""
-    dispatch = engine.dispatch
-    if dispatch.before_cursor_execute:
-        for listener in dispatch.before_cursor_execute:
-            listener(connection, cursor, text, values, None, False)
+#: Of the engine's statements: before and after each.
+_Listeners = tuple[Iterable[Callable[..., Any]], Iterable[Callable[..., Any]]]
+
+
+def _listeners(engine: Engine) -> _Listeners:
+    """Whoever counts or times the engine's statements."""
+    return engine.dispatch.before_cursor_execute or (), engine.dispatch.after_cursor_execute or ()
+
+
+def _told(connection: Any, cursor: Any, text: str, values: Any, listeners: _Listeners) -> None:
+    before, after = listeners
+    for listener in before:
+        listener(connection, cursor, text, values, None, False)
     cursor.execute(text, values)
-    if dispatch.after_cursor_execute:
-        for listener in dispatch.after_cursor_execute:
-            listener(connection, cursor, text, values, None, False)
+    for listener in after:
+        listener(connection, cursor, text, values, None, False)
 
 
 def _connection_seeing(session: Session) -> Connection | Plain:
@@ -255,21 +256,12 @@ def ask_together(session: Session, *questions: Question[Any]) -> list[Any]:
 
 def _asked_in_order(session: Session, connection: Connection | Plain, questions: Iterable[Question[Any]]) -> list[Any]:
     """With one cursor for all of them, and whoever counts or times statements looked for once: a save asks ten."""
-    dialect, dispatch = connection.dialect, connection.engine.dispatch
-    before, after = dispatch.before_cursor_execute or (), dispatch.after_cursor_execute or ()
+    dialect, listeners = connection.dialect, _listeners(connection.engine)
     cursor, answers = connection.connection.cursor(), []
     try:
         for statement, given, answer in questions:
             compiled = statement._for(dialect)
-            text, values = compiled.text, compiled.values(given)
-            try:
-                for listener in before:
-                    listener(connection, cursor, text, values, None, False)
-                cursor.execute(text, values)
-                for listener in after:
-                    listener(connection, cursor, text, values, None, False)
-            except dialect.loaded_dbapi.Error as error:
-                fail(connection, error, text, values)
+            _fetch(connection, cursor, compiled.text, compiled.values(given), listeners)
             answers.append(answer(session, statement._fetched(compiled, dialect, cursor)))
         return answers
     finally:
@@ -322,68 +314,6 @@ class Glance:
             raise
         finally:
             held.close()
-
-
-class Kept(Generic[Made]):
-    """What was made of rows, by the rows themselves. At most so many; then it begins again."""
-
-    def __init__(self, most: int) -> None:
-        self._most = most
-        self._made: dict[Any, Made] = {}
-
-    def of(self, key: Any, make: Callable[[], Made]) -> Made:
-        """What was made of these rows, made now when they were not seen before. Shared: it must not be changed."""
-        made = self._made.get(key)
-        if made is None:
-            if len(self._made) >= self._most:
-                self._made.clear()
-            made = self._made[key] = make()
-        return made
-
-    def these(self, keys: Iterable[Any]) -> list[Made] | None:
-        """What was made under these keys; None where one is missing."""
-        try:
-            return [self._made[key] for key in keys]
-        except KeyError:
-            return None
-
-    def last_of(self, keys: Sequence[Any]) -> list[Made]:
-        """What was made under the last of these keys, as far back as none is missing."""
-        found: list[Made] = []
-        for key in reversed(keys):
-            made = self._made.get(key)
-            if made is None:
-                break
-            found.insert(0, made)
-        return found
-
-
-class Newest(Generic[Made]):
-    """What was made of a thing's rows, by the thing's number and for as long as its rows are the same. A page that
-    lists a hundred things compares theirs quicker than it would look them up by all that they hold, as `Kept` does.
-    At most so many; then it begins again."""
-
-    def __init__(self, most: int) -> None:
-        self._most = most
-        #: by database: two in one process number their things alike
-        self._held: WeakKeyDictionary[object, dict[Any, tuple[Any, Made]]] = WeakKeyDictionary()
-
-    def each(self, session: Session, things: Iterable[tuple[Any, Any]], make: Callable[[Any], Made]) -> list[Made]:
-        """things: number and rows of each. What was made of its rows, made now where they are others than before.
-        Shared: it must not be changed."""
-        bind = session.bind or session.get_bind()
-        held = self._held.get(bind)
-        if held is None:
-            held = self._held.setdefault(bind, {})
-        return [one[1] if (one := held.get(number)) is not None and one[0] == rows
-                else self._new(held, number, rows, make) for number, rows in things]
-
-    def _new(self, held: dict[Any, tuple[Any, Made]], number: Any, rows: Any, make: Callable[[Any], Made]) -> Made:
-        if len(held) >= self._most:
-            held.clear()
-        made = make(rows)
-        held[number] = rows, made
-        return made
 
 
 class _JsonText(sa.types.TypeDecorator[Any]):

@@ -4,7 +4,7 @@ statement, whatever the history: so asked, a round's entries are found once and 
 asks much beside, motors and entries come in one.
 
 A sheet is opened again after every entry and is then what it was but for one line: what its rows are made of is
-compared, and only what differs is made anew (app/store/prepared.py).
+compared, and only what differs is made anew (app/store/kept.py).
 """
 
 from __future__ import annotations
@@ -23,9 +23,10 @@ from sqlalchemy.orm.attributes import set_committed_value
 from app.rules.findings import PRIORITIES
 from app.store.base import UtcDateTime
 from app.store.flags import Finding
+from app.store.kept import Newest
 from app.store.motors import LubricationPoint, Motor, Nameplate, walking_order
 from app.store.people import Person, Token
-from app.store.prepared import Newest, Prepared, Row, columns_of, detached
+from app.store.prepared import Prepared, Row, columns_of, detached
 from app.store.rounds import Reading, Round, not_corrected, real_look, replaced_by
 from app.store.routes import Route, RouteStop
 
