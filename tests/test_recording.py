@@ -318,13 +318,3 @@ def test_what_is_kept_of_an_entry_for_the_next_one_is_what_another_server_reads(
     assert (len(asked), len(asked_there)) == (0, 1)
     assert kept == read
     assert [type(value) for value in kept.row] == [type(value) for value in read.row]
-
-
-def test_an_entry_of_a_motor_that_stands_is_not_among_the_running_ones(crew: Crew) -> None:
-    crew.look(day(0))
-    crew.look(day(0, hours=1), state=STANDBY)
-    crew.skip(day(0, hours=2))
-    with crew.writing() as session:
-        motor = motors.motor_by_tag(session, crew.unit.id, TAG)
-        [only] = earlier_readings.last_running_past(session, motor.id, day(1))
-    assert only.facts.taken_at == day(0)
