@@ -44,14 +44,34 @@ class DatabaseTooNew(RuntimeError):
 
 #: How long a statement waits for the file while another program writes, in milliseconds.
 WAIT_MS = 8000
+#: The same while another program brings the schema up to date.
+MIGRATION_WAIT_MS = 60_000
+#: How long until SQLite is asked again for what it refuses without waiting.
+AGAIN_S = 0.02
+
+
+def _open(connection: Any, wait_ms: int, foreign_keys: str) -> None:
+    """How this program holds a file of SQLite's. Where another program writes into a file that is not WAL yet, SQLite
+    refuses to make it one at once, however long it may wait for other locks: it is asked again until then."""
+    connection.isolation_level = None  # the driver must not begin transactions of its own
+    connection.execute(f"PRAGMA busy_timeout={wait_ms}")
+    until = time.monotonic() + wait_ms / 1000
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode=WAL")
+            break
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+        time.sleep(AGAIN_S)
+    for pragma in ("synchronous=FULL", f"foreign_keys={foreign_keys}"):
+        connection.execute("PRAGMA " + pragma)
 
 
 def _sqlite_rules(engine: sa.Engine) -> None:
     @event.listens_for(engine, "connect")
     def _connect(connection: Any, _record: object) -> None:
-        connection.isolation_level = None  # the driver must not begin transactions of its own
-        for pragma in (f"busy_timeout={WAIT_MS}", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
-            connection.execute("PRAGMA " + pragma)
+        _open(connection, WAIT_MS, foreign_keys="ON")
 
     @event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
@@ -261,9 +281,7 @@ class Database:
 
         @event.listens_for(engine, "connect")
         def _connect(connection: Any, _record: object) -> None:
-            connection.isolation_level = None
-            for pragma in ("busy_timeout=60000", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=OFF"):
-                connection.execute("PRAGMA " + pragma)
+            _open(connection, MIGRATION_WAIT_MS, foreign_keys="OFF")
 
         @event.listens_for(engine, "begin")
         def _begin(connection: sa.Connection) -> None:

@@ -5,10 +5,13 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import sqlite3
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor, wait
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -17,6 +20,7 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from sqlalchemy.exc import OperationalError
 
 from app.db import Database, DatabaseTooNew, migration_config
 from app.store import Base
@@ -203,6 +207,36 @@ def test_eight_threads_asking_at_once_make_one_upgrade(empty_database: Database)
         thread.join()
     assert failures == []
     assert sorted(answers) == [False] * 7 + [True]
+
+
+@pytest.fixture
+def new_file(tmp_path: Path) -> Iterator[tuple[Database, sqlite3.Connection]]:
+    """A database that nobody has opened yet, and another program that is about to write into its file."""
+    path = tmp_path / "new.sqlite3"
+    database = Database(f"sqlite:///{path}")
+    with closing(sqlite3.connect(path, isolation_level=None, check_same_thread=False)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        yield database, other
+    database.close()
+
+
+def test_a_start_beside_a_program_that_writes_into_a_new_file_waits_for_it(
+        new_file: tuple[Database, sqlite3.Connection]) -> None:
+    # While another holds the writer's lock of a file that is no WAL yet, SQLite makes it none and waits for nothing.
+    database, other = new_file
+    with ThreadPoolExecutor() as threads:
+        starting = threads.submit(database.versions)  # opens the file at once
+        assert wait([starting], timeout=1).not_done
+        other.execute("COMMIT")
+        assert starting.result() == (None, HEAD)
+    assert database.upgrade() is True
+
+
+def test_a_new_file_that_another_program_never_lets_go_is_told_after_the_wait(
+        new_file: tuple[Database, sqlite3.Connection], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("app.db.WAIT_MS", 100)
+    with pytest.raises(OperationalError, match="database is locked"):
+        new_file[0].versions()
 
 
 def test_a_database_of_a_newer_program_is_refused_and_left_as_it_was(
