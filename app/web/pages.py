@@ -57,11 +57,17 @@ def with_headers(response: Response) -> Response:
     return response
 
 
+#: How the paths of the walk begin: their pages keep a line for what waits on the tablet from the first, so that nothing
+#: moves under a finger when it is filled in.
+OF_THE_WALK = frozenset({"", "sheet", "motors", "entries", "tablet", "dips", "lubrication", "greasings", "starts",
+                         "trips", "temporary", "handover"})
+
+
 def page_context() -> dict[str, object]:
     signed = g.get("signed_in")
     context: dict[str, object] = {
         **screen.chosen(), "version": release(), "csrf_token": access.csrf_token,
-        "draft_key": access.draft_key,
+        "draft_key": access.draft_key, "on_walk": bool(signed) and request.path.split("/")[1] in OF_THE_WALK,
         "signed_in": signed, "me": signed.person if signed else None, "unit": signed.unit if signed else None,
         "now": access.now(), "nobody_yet": nobody_yet,
     }

@@ -296,6 +296,69 @@ def test_the_state_decides_what_is_asked(
         expect(page.locator(f"[name={name}]").first).to_be_hidden()
 
 
+@pytest.mark.parametrize("held", [UPRIGHT, ACROSS], ids=["upright", "across"])
+def test_nothing_moves_under_the_finger_once_a_page_of_the_walk_is_there(
+        plant: Plant, shift: dict[str, str], tablet: Callable[..., Page], held: dict[str, int]) -> None:
+    page = tablet(viewport=held)
+    sign_in_page(page, plant.operator)
+    line, moves = page.locator("[data-on-tablet]"), {}
+    expect(line).to_contain_text("round on this tablet")
+    for name in WALKED:
+        page.goto(shift[name])
+        expect(line).to_contain_text("3 not seen")
+        moves[name] = page.evaluate(MOVED)
+    assert moves == {name: [] for name in WALKED}
+
+
+WALKED = ("sheet", "entry", "entry, long tag", "locked", "saved", "skip", "motor", "motors", "lubrication", "greasing")
+#: What the browser says moved by itself since the page was there, after it has been drawn once more: what, from, to.
+MOVED = """() => new Promise((told) => requestAnimationFrame(() => setTimeout(() => {
+  const seen = [];
+  const watch = new PerformanceObserver((list) => seen.push(...list.getEntries()));
+  watch.observe({ type: "layout-shift", buffered: true });
+  setTimeout(() => told([...seen, ...watch.takeRecords()].flatMap((shift) => shift.sources.map(
+    ({ node, previousRect, currentRect }) => [node?.nodeName, node?.className, previousRect.y, currentRect.y]))), 100);
+})))"""
+
+
+def test_a_page_that_moves_by_itself_does_not_take_the_touch_that_was_on_its_way(
+        plant: Plant, shift: dict[str, str], tablet: Callable[..., Page]) -> None:
+    page = tablet()
+    sign_in_page(page, plant.operator)
+    page.goto(shift["entry, long tag"])
+    expect(page.locator("[data-on-tablet]")).to_contain_text("3 not seen")
+    running, chosen = page.locator("label.pick", has_text=re.compile("^Running$")), page.locator("#state")
+    page.locator("html:not(.settling)").wait_for()
+    page.locator("[data-on-tablet]").evaluate("(line) => { line.style.width = '380px'; }")  # more than fits one line
+    where = running.bounding_box()
+    assert where is not None
+    page.evaluate("""async () => {
+      const start = document.querySelector("script[src$='/offline/start.js']");
+      const strip = await import(start.src.replace("start.js", "strip.js"));
+      await strip.drawStrip(document.querySelector("[data-on-tablet]"), "operator", { usedPercent: 99, kept: true });
+    }""")
+    page.touchscreen.tap(where["x"] + 20, where["y"] + where["height"] / 2)
+    now = running.bounding_box()
+    assert now is not None and now["y"] > where["y"]
+    expect(chosen).not_to_be_checked()
+    running.tap()
+    expect(chosen).to_be_checked()
+
+
+def test_once_undo_is_over_the_buttons_beside_it_stay_where_they_were(
+        plant: Plant, shift: dict[str, str], tablet: Callable[..., Page]) -> None:
+    page = tablet()
+    sign_in_page(page, plant.operator)
+    page.goto(shift["saved"])
+    undo = page.get_by_role("button", name="Undo")
+    places = "() => [...document.querySelectorAll('.bar a')].map((a) => a.offsetLeft)"
+    expect(undo).to_contain_text(" s")
+    before = page.evaluate(places)
+    page.clock.run_for(12_000)
+    expect(undo).to_be_hidden()
+    assert page.evaluate(places) == before
+
+
 def test_what_was_typed_wrong_is_found_from_the_summary(
         plant: Plant, shift: dict[str, str], tablet: Callable[..., Page]) -> None:
     page = tablet()

@@ -2,6 +2,8 @@
 // an untouched tablet, a closed tab. Closed with a key that stands only in that person's pages; where the browser gives
 // no cipher (plain http) it lives no longer than the tab. It is put back with a word that says so, and never filled in
 // from anything but what this person typed here.
+import { moved } from "./taps.js";
+
 const LIFE_MS = 12 * 3600e3; // one shift: what was felt in an earlier one is not felt now
 const STALE_MS = 10 * 60e3;
 const PREFIX = "draft:";
@@ -72,6 +74,7 @@ function tell(form, at, startAnew) {
   empty.addEventListener("click", startAnew);
   word.append(empty);
   form.before(word);
+  moved();
 }
 
 async function keep(form) {

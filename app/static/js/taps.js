@@ -29,6 +29,17 @@ function remember() {
   }
 }
 
+// For a moment nothing on this page answers.
+let deaf = 0;
+function deafFor(ms) {
+  const show = (by) => document.documentElement.classList.toggle("settling", (deaf += by) > 0);
+  show(1);
+  setTimeout(() => show(-1), ms);
+}
+
+// The page moved by itself: a touch that was on its way is meant for what stood there before.
+export const moved = () => deafFor(TOO_SOON_MS);
+
 // The touch that brought us here may bounce: until it is over, nothing on this page answers. Asked for again where a
 // page is shown in the place of another one.
 export function settle() {
@@ -39,8 +50,6 @@ export function settle() {
     return;
   }
   const left = TOO_SOON_MS - (now() - touched);
-  if (left <= 0 || left > TOO_SOON_MS) return;
-  document.documentElement.classList.add("settling");
-  setTimeout(() => document.documentElement.classList.remove("settling"), left);
+  if (left > 0 && left <= TOO_SOON_MS) deafFor(left);
 }
 settle();

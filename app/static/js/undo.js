@@ -4,7 +4,7 @@ import { forgetReceived } from "./offline/queue.js";
 
 function tick(form, left) {
   if (left <= 0) {
-    form.remove();
+    form.classList.add("over"); // its place stays: "Sheet" must not slide under the finger that was on its way
     return;
   }
   form.querySelector("[data-left-shown]").textContent = `${left} s`;

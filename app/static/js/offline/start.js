@@ -1,5 +1,6 @@
 // On every page: the worker, the queue, the line that says how they stand. One page, one start.
 import * as queue from "./queue.js";
+import { moved } from "../taps.js";
 import { el } from "./dom.js";
 import { guardSignOut } from "./leaving.js";
 import { drawList } from "./list.js";
@@ -24,7 +25,9 @@ async function draw() {
 function sayOnce() {
   const said = sessionStorage.getItem("said");
   sessionStorage.removeItem("said");
-  if (said) document.getElementById("content").before(el("div", { class: "said", role: "status" }, said));
+  if (!said) return;
+  document.getElementById("content").before(el("div", { class: "said", role: "status" }, said));
+  moved();
 }
 
 // The next motor's form, shown in the place of the last result.

@@ -1,16 +1,23 @@
 // One line under the menu: done, waiting, not seen; and what stands in the way of keeping things here. Always in view on
-// the pages of the walk; elsewhere only while something waits here.
+// the pages of the walk, which come with its place; elsewhere only while something waits here.
 import * as queue from "./queue.js";
+import { moved } from "../taps.js";
 import { clock, el, many } from "./dom.js";
 import { old, over, walk } from "./walk.js";
 
 const FULL_PERCENT = 80;
-const WALK = /^\/((sheet|motors|entries|tablet|dips|lubrication|greasings|starts|trips|temporary|handover)(\/.*)?)?$/;
 
 export async function drawStrip(line, person, storage) {
   const known = await walk(person), contact = await queue.noted("contact"), here = await roundHere(known.shift);
-  const waiting = known.waiting.length, mine = WALK.test(location.pathname) && known.shift && !over(known.shift);
-  line.hidden = !mine && !waiting && !known.attention.length;
+  const before = line.offsetHeight;
+  fill(line, known, { contact, here, storage, person });
+  if (line.offsetHeight !== before) moved();
+}
+
+function fill(line, known, { contact, here, storage, person }) {
+  const onWalk = line.dataset.onTablet === "walk", waiting = known.waiting.length;
+  const mine = onWalk && known.shift && !over(known.shift);
+  line.hidden = !onWalk && !waiting && !known.attention.length;
   if (line.hidden) return;
   const oldest = known.waiting[0], asks = known.waiting.find((e) => e.problem?.status === 401);
   line.replaceChildren(
@@ -37,7 +44,7 @@ function notes({ known, contact, waiting, asks, storage, person, here }) {
   if (asks) told.push(el("a", { href: "/sign-in" }, `${asks.name} must sign in to send`));
   else if (waiting && contact?.ok === false) told.push(`no server since ${clock(contact.at)}`);
   if (known.waiting.some((e) => old(e))) told.push("waiting for over 12 h: show it as text and pass it on");
-  if (here === false && isSecureContext) told.push("round not yet on this tablet: stay where the network is");
+  if (here === false && isSecureContext) told.push("round not yet on this tablet: wait for it");
   if (person && !isSecureContext) told.push("offline use needs https: here entries are kept only while this page stays open");
   if (storage?.usedPercent >= FULL_PERCENT) told.push(`this tablet's storage is ${storage.usedPercent} % full`);
   if (waiting && storage && !storage.kept) told.push("this browser may clear its storage: send soon");
@@ -48,7 +55,7 @@ function notes({ known, contact, waiting, asks, storage, person, here }) {
 export async function drawSheet(person) {
   const rows = document.querySelector("table.sheet");
   if (!rows || !location.pathname.match(/^\/(sheet)?$/)) return;
-  const known = await walk(person);
+  const known = await walk(person), before = rows.offsetHeight;
   for (const motor of known.motors.filter((m) => m.entry)) {
     const link = rows.querySelector(`a[href="${motor.url}"]`), row = link?.closest("tr");
     const already = row?.querySelector(`a[href="/entries/${motor.entry.id}"]`);
@@ -63,6 +70,7 @@ export async function drawSheet(person) {
     row.classList.remove("next");
   }
   if (known.motors.some((m) => m.entry && rows.querySelector(`a[href="/tablet/entries#${m.entry.id}"]`))) drawCounts(known);
+  if (rows.offsetHeight !== before) moved();
 }
 // The page's own figures are of when it was made: they must not contradict its rows.
 function drawCounts(known) {
