@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import click
 from flask import Flask
 
-from app import backups, cli_keeping, guessing, set_up
+from app import backups, cli_keeping, data_folder, guessing, set_up
 from app import cli_limits as cli_limits  # its commands join the group
 from app.cli_ground import fail, main, opened, say, unit_or_fail
 from app.db import Database
@@ -45,6 +45,7 @@ def serve(host: str | None, port: int | None, demo: bool, tls_cert: str | None, 
         raise fail("Give both --tls-cert and --tls-key, or neither.")
     with opened(create=True) as (settings, database):
         say(f"Instance: {settings.instance}")
+        _warn_of_a_share(database)
         if demo:
             _demo(database)
         with cli_keeping.told_plainly(), backups.alone(database, settings.instance):
@@ -53,6 +54,14 @@ def serve(host: str | None, port: int | None, demo: bool, tls_cert: str | None, 
                 session.commit()
             serving.serve(settings, host or settings.host, settings.port if port is None else port, tls_cert, tls_key,
                           say, code)
+
+
+def _warn_of_a_share(database: Database) -> None:
+    if not database.is_sqlite or not (file := database.url.database):
+        return
+    if kind := data_folder.share_under(Path(file).parent):
+        say(f"WARNING: {file} lies on a network share ({kind}). SQLite can be damaged there, and entries lost. Stop, "
+            "move the data to a disk of this machine (database_url in config.toml), or use PostgreSQL.")
 
 
 def _demo(database: Database) -> None:

@@ -160,6 +160,18 @@ def test_a_secret_that_is_tried_first_is_refused_by_command(run: Callable[..., R
 # serving ---------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("shared", [True, False], ids=["on a share", "on a disk of this machine"])
+def test_serving_from_a_network_share_is_warned_of_before_anything_is_served(
+        run: Callable[..., Result], monkeypatch: pytest.MonkeyPatch, shared: bool) -> None:
+    told: list[str] = []
+    monkeypatch.setattr("app.serving.serve", lambda settings, *_: told.append(str(settings.instance)))
+    monkeypatch.setattr("app.data_folder.share_under", lambda folder: "nfs4" if shared else None)
+    done = run("serve")
+    assert done.exit_code == 0
+    assert (f"{told[0]}/round-sheet.sqlite3 lies on a network share (nfs4)" in done.output) == shared
+    assert ("WARNING" in done.output) == shared
+
+
 @pytest.mark.slow
 def test_serving_an_empty_database_prints_where_to_begin_and_with_which_code(tmp_path: Path) -> None:
     command = [sys.executable, "-c", "from app.cli import main; main()", "serve", "--port", "0"]
