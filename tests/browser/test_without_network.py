@@ -142,3 +142,38 @@ def test_what_was_found_here_is_what_the_server_finds_on_receiving(tablet: Page,
     assert {found["rule"] for entry in entries for found in entry["findings"]} >= {
         "amps_over_nameplate", "phase_unbalance", "volts_off", "bearings_uneven", "bearing_hot", "winding_hot",
         "vibration", "dirty", "started_locked_out"}
+
+
+def test_what_only_the_server_keeps_stays_on_the_page_until_the_server_is_there(
+        tablet: Page, motors: list[Motor], shot: Callable[[Page, str], Path]) -> None:
+    tablet.context.set_offline(False)
+    tablet.goto(f"/motors/{motors[0].id}/grease?end=DE")
+    tablet.locator("#grams").fill("29.7")
+    tablet.locator("label.pick", has_text="Out, and back in").tap()
+    tablet.locator("label.pick", has_text="The chart's").tap()
+    tablet.locator("#why").fill("squealed on the round")
+    tablet.context.set_offline(True)
+    record = tablet.locator(".bar button.main")
+    record.tap()
+    told = tablet.locator("[data-held]")
+    expect(told).to_contain_text("Not sent: the server cannot be reached from here, and nothing is stored.")
+    expect(told).to_be_focused()
+    expect(tablet.locator("#grams")).to_have_value("29.7")
+    shot(tablet, "greasing-not-sent")
+    tablet.context.set_offline(False)
+    record.tap()
+    tablet.wait_for_url("**/greasings/*")
+    expect(tablet.locator("main")).to_contain_text("29.7 g")
+
+
+def test_a_trip_is_entered_without_a_network_from_the_start_page_on(tablet: Page, motors: list[Motor]) -> None:
+    tablet.goto(f"/motors/{motors[0].id}/start")
+    tablet.locator("#seen_at").fill("07:02")
+    tablet.get_by_role("button", name="Tripped while running").tap()
+    tablet.wait_for_url("**/trip")
+    expect(tablet.get_by_role("status").first).to_have_text("You wrote 07:02 under “When”. Write it again here.")
+    tablet.locator("#seen_at").fill("07:02")
+    tablet.locator("label.pick", has_text="Overload relay").tap()
+    tablet.get_by_role("button", name="Record the trip").tap()
+    expect(tablet.locator("[data-stands]")).to_have_text("On this tablet")
+    expect(tablet.locator("[data-on-tablet]")).to_contain_text("1 waiting")

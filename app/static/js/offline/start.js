@@ -2,6 +2,7 @@
 import * as queue from "./queue.js";
 import { moved } from "../taps.js";
 import { el } from "./dom.js";
+import { holdForms } from "./hold.js";
 import { guardSignOut } from "./leaving.js";
 import { drawList } from "./list.js";
 import { keepForms } from "./save.js";
@@ -55,6 +56,7 @@ async function start() {
   setInterval(draw, DRAW_MS); // what another page or the worker did meanwhile
 }
 
+holdForms();
 if (line && "indexedDB" in globalThis) {
   start().catch((error) => {
     line.hidden = false;
