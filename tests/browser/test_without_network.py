@@ -17,7 +17,7 @@ from app.rules.rule_table import AT_THE_MOTOR
 from app.store.limits import change_limit
 from app.store.motors import Motor
 from tests.browser.conftest import UPRIGHT, sign_in_page
-from tests.browser.test_main_job import look_and_feel, tap, type_amps
+from tests.browser.test_main_job import look_and_feel, save, tap, type_amps
 from tests.factories import LONG_AGO, Plant, make_motor
 from tests.web.at_motor import greased_lately
 
@@ -164,6 +164,21 @@ def test_what_only_the_server_keeps_stays_on_the_page_until_the_server_is_there(
     record.tap()
     tablet.wait_for_url("**/greasings/*")
     expect(tablet.locator("main")).to_contain_text("29.7 g")
+
+
+def test_undo_says_that_it_needs_the_server_and_goes_on_saying_it(tablet: Page, motors: list[Motor]) -> None:
+    tablet.context.set_offline(False)
+    tablet.goto(f"/motors/{motors[0].id}/entry")
+    look_and_feel(tablet)
+    type_amps(tablet, "81")
+    save(tablet)
+    undo = tablet.get_by_role("button", name="Undo")
+    expect(undo).to_contain_text(" s")
+    tablet.route("**/healthz", lambda route: route.abort())  # the tablet shows a network, and no server is behind it
+    undo.tap()
+    expect(undo).to_have_text("Undo needs the network: correct it later")
+    tablet.clock.run_for(12_000)
+    expect(undo).to_have_text("Undo needs the network: correct it later")
 
 
 def test_a_trip_is_entered_without_a_network_from_the_start_page_on(tablet: Page, motors: list[Motor]) -> None:

@@ -1,21 +1,26 @@
 // Undo is offered for ten seconds after Save, then goes; the server takes it a little longer, for the way there. The
 // tablet's own list forgets the entry too. What is not sent yet is taken back on the tablet's result page instead.
 import { forgetReceived } from "./offline/queue.js";
+import { reached } from "./offline/sender.js";
+
+const WITHOUT = "needs the network: correct it later";
 
 function tick(form, left) {
+  const shown = form.querySelector("[data-left-shown]");
+  if (shown.textContent === WITHOUT) return; // said for as long as the page is there
   if (left <= 0) {
     form.classList.add("over"); // its place stays: "Sheet" must not slide under the finger that was on its way
     return;
   }
-  form.querySelector("[data-left-shown]").textContent = `${left} s`;
+  shown.textContent = `${left} s`;
   setTimeout(tick, 1000, form, left - 1);
 }
 
 async function undo(event) {
   event.preventDefault();
   const form = event.currentTarget;
-  if (!navigator.onLine) {
-    form.querySelector("[data-left-shown]").textContent = "needs the network: correct it later";
+  if (!(await reached())) {
+    form.querySelector("[data-left-shown]").textContent = WITHOUT;
     return;
   }
   await forgetReceived((entry) => entry.id === form.dataset.entry).catch(() => undefined);

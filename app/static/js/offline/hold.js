@@ -44,7 +44,7 @@ function onHere(form, address) {
 function tell(form, says) {
   document.querySelector("[data-held]")?.remove();
   const box = el("p", { class: "summary", role: "alert", tabindex: "-1", "data-held": true }, says);
-  form.before(box);
+  (form.closest(".bar, tr, nav") ?? form).before(box); // where there is room for a sentence
   moved();
   return box;
 }
