@@ -157,6 +157,15 @@ def test_a_secret_that_is_tried_first_is_refused_by_command(run: Callable[..., R
     assert (told or "Added Bo Lind") in done.output
 
 
+def test_a_plants_time_zone_is_known_where_the_system_brings_no_zone_data(tmp_path: Path) -> None:
+    # Slim images and Windows bring none; to Python an empty PYTHONTZPATH is such a system.
+    code = "import zoneinfo; assert zoneinfo.TZPATH == (); from app.cli import main; main()"
+    done = subprocess.run([sys.executable, "-c", code, "add-unit", "Brine unit", "--time-zone", "America/Chicago",
+                           "--shift", "Day 06:00"], cwd=ROOT, capture_output=True, text=True,
+                          env={**os.environ, "PYTHONTZPATH": "", "ROUND_SHEET_INSTANCE": str(tmp_path / "instance")})
+    assert (done.returncode, "Brine unit" in done.stderr + done.stdout) == (0, True), done.stderr
+
+
 # serving ---------------------------------------------------------------------------------------------------
 
 

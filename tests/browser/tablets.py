@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator
@@ -106,3 +107,12 @@ def kill(profile: Path) -> None:
 def taken_along(page: Page) -> None:
     """Until the shift's pages are all on the tablet, as the line under the menu says."""
     expect(page.locator("[data-on-tablet]")).to_contain_text("round on this tablet", timeout=60_000)
+
+
+def at_result(page: Page) -> None:
+    """Until the entry just saved is shown as the server stored it. Where the server took longer than the tablet waits
+    for it (2.5 s), the tablet's own page of it comes first."""
+    page.wait_for_url(re.compile("/entries[/#]"))
+    if "/tablet/entries#" in page.url:
+        expect(page.locator("[data-stands]")).to_contain_text("Received")
+        page.goto(f"/entries/{page.url.partition('#')[2]}")

@@ -15,6 +15,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 from app.db import Database
 from app.store.motors import Motor
 from tests.browser.conftest import ACROSS, UPRIGHT, Live, sign_in_page
+from tests.browser.tablets import at_result
 from tests.browser.test_pages import MEASURE, apart
 from tests.conftest import Clock
 from tests.factories import Plant, make_motor, make_reading
@@ -62,7 +63,7 @@ class Tapper:
     def save(self) -> None:
         self.page.get_by_role("button", name=re.compile("^Save")).tap()
         self.taps += 1
-        self.page.wait_for_url("**/entries/*")
+        at_result(self.page)
 
 
 def tablet(new_context: Callable[..., BrowserContext], live: Live, plant: Plant, held: dict[str, int] = UPRIGHT,

@@ -13,6 +13,7 @@ from app.db import Database
 from app.store.motors import Motor
 from app.store.people import Person
 from tests.browser.conftest import UPRIGHT, sign_in_page
+from tests.browser.tablets import at_result
 from tests.conftest import Clock
 from tests.factories import Plant, make_motor
 from tests.web.at_motor import greased_lately
@@ -41,7 +42,7 @@ def tap(page: Page, field: str, choice: str) -> None:
 
 def save(page: Page) -> None:
     page.get_by_role("button", name="Save", exact=False).tap()
-    page.wait_for_url("**/entries/*")
+    at_result(page)
 
 
 def look_and_feel(page: Page, de: str = "Warm", ode: str = "Warm") -> None:

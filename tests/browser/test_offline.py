@@ -82,6 +82,25 @@ def test_what_is_saved_without_a_network_is_here_first_and_at_the_server_later(
         ("P-101A", (81.0,), None), ("P-102", (105.0,), None), ("P-103", (), "no time this round")]
 
 
+def test_what_waits_is_sent_by_itself_where_no_event_tells_that_the_server_is_back(
+        plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext],
+        app_database: Database) -> None:
+    # Some browsers and web views tell neither "online" nor start the worker: the clock alone must bring it.
+    page = new_context(viewport=UPRIGHT).new_page()
+    sign_in_page(page, plant.operator)
+    taken_along(page)
+    page.route("**/tablet/readings", lambda route: route.abort())
+    page.get_by_role("link", name="Go to P-101A").tap()
+    look_and_feel(page)
+    type_amps(page, "81")
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator("[data-on-tablet]")).to_contain_text("1 waiting")
+    page.unroute("**/tablet/readings")
+    page.clock.run_for(61_000)
+    expect(page.locator("[data-on-tablet]")).to_contain_text("0 waiting")
+    assert [r.current_a for r in stored(app_database)] == [(81.0,)]
+
+
 def walk(page: Page, context: BrowserContext, clock: Clock, count: int) -> list[tuple[str, datetime]]:
     """So many motors one after the other, a minute each, as the black button leads; what was saved when."""
     walked = []

@@ -16,6 +16,7 @@ from app.db import Database
 from app.store.motors import Motor
 from app.web.pages import THEMES
 from tests.browser.conftest import ACROSS, UPRIGHT, Live, sign_in_page
+from tests.browser.tablets import at_result
 from tests.factories import Plant, make_motor, sign_in
 from tests.web.at_motor import STANDING, enter, flags_of, greased_lately
 
@@ -257,7 +258,7 @@ def test_a_motor_is_done_by_keyboard_alone_and_the_focus_is_never_hidden(
         if page.evaluate("document.activeElement.innerText").startswith("Save"):
             break
     page.keyboard.press("Enter")
-    page.wait_for_url("**/entries/*")
+    at_result(page)
     expect(page.get_by_role("heading", name="Nothing over a limit")).to_be_visible()
     assert hidden == []
 
@@ -300,17 +301,22 @@ def test_the_state_decides_what_is_asked(
 def test_nothing_moves_under_the_finger_once_a_page_of_the_walk_is_there(
         plant: Plant, shift: dict[str, str], tablet: Callable[..., Page], held: dict[str, int]) -> None:
     page = tablet(viewport=held)
+    page.add_init_script(DEAF)
     sign_in_page(page, plant.operator)
     line, moves = page.locator("[data-on-tablet]"), {}
     expect(line).to_contain_text("round on this tablet")
     for name in WALKED:
         page.goto(shift[name])
         expect(line).to_contain_text("3 not seen")
-        moves[name] = page.evaluate(MOVED)
+        moves[name] = [*page.evaluate(MOVED), *page.evaluate("deaf")]
     assert moves == {name: [] for name in WALKED}
 
 
 WALKED = ("sheet", "entry", "entry, long tag", "locked", "saved", "skip", "motor", "motors", "lubrication", "greasing")
+#: Notes when a page answers no touch.
+DEAF = """globalThis.deaf = [];
+new MutationObserver(() => { if (document.documentElement.matches(".settling")) deaf.push("deaf"); })
+  .observe(document, { subtree: true, attributes: true, attributeFilter: ["class"] });"""
 #: What the browser says moved by itself since the page was there, after it has been drawn once more: what, from, to.
 MOVED = """() => new Promise((told) => requestAnimationFrame(() => setTimeout(() => {
   const seen = [];

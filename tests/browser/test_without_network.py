@@ -18,6 +18,7 @@ from app.store.limits import change_limit
 from app.store.motors import Motor
 from tests.browser.conftest import UPRIGHT, sign_in_page
 from tests.browser.test_main_job import look_and_feel, save, tap, type_amps
+from tests.browser.test_pages import DEAF, MOVED
 from tests.factories import LONG_AGO, Plant, make_motor
 from tests.web.at_motor import greased_lately
 
@@ -164,6 +165,21 @@ def test_what_only_the_server_keeps_stays_on_the_page_until_the_server_is_there(
     record.tap()
     tablet.wait_for_url("**/greasings/*")
     expect(tablet.locator("main")).to_contain_text("29.7 g")
+
+
+def test_without_a_network_the_next_page_comes_with_as_much_place_as_the_line_needs(
+        tablet: Page, motors: list[Motor]) -> None:
+    tablet.add_init_script(DEAF)
+    tablet.goto(f"/motors/{motors[0].id}/skip")
+    tablet.get_by_role("button", name="No time this round").tap()
+    line = tablet.locator("[data-on-tablet]")
+    expect(line).to_contain_text("1 waiting, oldest 07:12")
+    expect(line).to_contain_text("no server since 07:12")
+    for motor in motors[1:]:
+        tablet.wait_for_timeout(400)  # the touch before is over
+        tablet.goto(f"/motors/{motor.id}/entry")
+        expect(line).to_contain_text("no server since 07:12")
+        assert [*tablet.evaluate(MOVED), *tablet.evaluate("deaf")] == []
 
 
 def test_undo_says_that_it_needs_the_server_and_goes_on_saying_it(tablet: Page, motors: list[Motor]) -> None:

@@ -11,7 +11,21 @@ export async function drawStrip(line, person, storage) {
   const known = await walk(person), contact = await queue.noted("contact"), here = await roundHere(known.shift);
   const before = line.offsetHeight;
   fill(line, known, { contact, here, storage, person });
+  if (!line.hidden) keepPlace(line, before);
   if (line.offsetHeight !== before) moved();
+}
+
+// A line that became shorter keeps its place on this page; the next page gives it as much as its words need now
+// (line_place.js).
+function keepPlace(line, before) {
+  line.style.minHeight = "0";
+  const needs = line.offsetHeight;
+  line.style.minHeight = before > needs ? `${before}px` : "";
+  try {
+    sessionStorage.setItem("line", String(needs));
+  } catch {
+    // a browser that keeps nothing
+  }
 }
 
 function fill(line, known, { contact, here, storage, person }) {
