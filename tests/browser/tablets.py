@@ -6,6 +6,7 @@ import os
 import re
 import signal
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -116,3 +117,12 @@ def at_result(page: Page) -> None:
     if "/tablet/entries#" in page.url:
         expect(page.locator("[data-stands]")).to_contain_text("Received")
         page.goto(f"/entries/{page.url.partition('#')[2]}")
+
+
+def until(page: Page, script: str, seconds: float = 30) -> None:
+    """Asks the page again and again from outside: under the content policy Playwright's own wait_for_function may
+    ask only once."""
+    ends = time.monotonic() + seconds
+    while not page.evaluate(script):
+        assert time.monotonic() < ends, script
+        page.wait_for_timeout(50)

@@ -14,7 +14,7 @@ from app.db import Database
 from app.store.motors import Motor
 from app.store.people import SignedIn
 from tests.browser.conftest import UPRIGHT, sign_in_page
-from tests.browser.tablets import taken_along
+from tests.browser.tablets import taken_along, until
 from tests.browser.test_main_job import look_and_feel, save, type_amps
 from tests.browser.test_offline import stored
 from tests.factories import Plant, make_motor
@@ -59,10 +59,10 @@ def test_the_next_motors_page_is_whole_where_it_is_shown_in_the_place_of_the_res
     expect(page.locator("#amps_1")).to_have_value("")
     fill(page, "79,5")
     expect(page.locator("output[for=amps_1]")).to_contain_text("understood as 79.5")
-    page.wait_for_function("() => Object.keys(localStorage).some((name) => name.startsWith('draft:'))")
+    until(page, "() => Object.keys(localStorage).some((name) => name.startsWith('draft:'))")
     save(page)
     expect(page.get_by_text("79,5 A →")).to_be_visible()
-    page.wait_for_function("() => !Object.keys(localStorage).some((name) => name.startsWith('draft:'))")
+    until(page, "() => !Object.keys(localStorage).some((name) => name.startsWith('draft:'))")
     assert same_window(page)
     assert [(r.motor.tag, r.current_a) for r in stored(app_database)] == [("P-101A", (81.0,)), ("P-102", (79.5,))]
 

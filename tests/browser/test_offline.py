@@ -113,7 +113,7 @@ def walk(page: Page, context: BrowserContext, clock: Clock, count: int) -> list[
         page.locator("[data-result]").wait_for()
         walked.append((tag, clock.now))
         page.locator(".bar a.main").click()
-        page.wait_for_function("!location.pathname.startsWith('/tablet/')")
+        page.wait_for_url(lambda address: "/tablet/" not in address)
     return walked
 
 

@@ -14,7 +14,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 from app.db import Database
 from app.store.rounds import Reading
 from tests.browser.conftest import ACROSS, UPRIGHT, sign_in_page
-from tests.browser.tablets import at_result
+from tests.browser.tablets import at_result, until
 from tests.browser.test_main_job import look_and_feel, type_amps
 from tests.browser.test_pages import CUT_OFF, grave
 from tests.conftest import Clock
@@ -90,7 +90,7 @@ def test_a_tablet_changes_hands_in_ten_touches_and_what_was_half_typed_waits_for
     page.locator("#amps_1").fill("81,5")
     page.locator("summary").tap()
     page.locator("#remarks").fill("hums in the <b>fan</b> cowl")
-    page.wait_for_function("() => localStorage.length === 1")
+    until(page, "() => localStorage.length === 1")
     hand_on(page)
     assert "hums" not in str(page.evaluate("JSON.stringify(localStorage)"))  # closed with its person's key
 
@@ -102,7 +102,7 @@ def test_a_tablet_changes_hands_in_ten_touches_and_what_was_half_typed_waits_for
     expect(page.locator("#amps_1")).to_have_value("")
     expect(page.locator("[name=state]:checked")).to_have_count(0)
     page.locator("label.pick", has_text="Standby").tap()
-    page.wait_for_function("() => localStorage.length === 2")
+    until(page, "() => localStorage.length === 2")
     hand_on(page)
 
     take(page, "Operator", PIN)
@@ -124,10 +124,10 @@ def test_a_tablet_changes_hands_in_ten_touches_and_what_was_half_typed_waits_for
     expect(page.locator("#amps_1")).to_have_value("")
     page.locator("label.pick", has_text="Locked out").tap()
     page.locator("label.pick", has_text="Nothing wrong").first.tap()
-    page.wait_for_function("() => localStorage.length === 2")
+    until(page, "() => localStorage.length === 2")
     page.get_by_role("button", name="Save").tap()
     at_result(page)
-    page.wait_for_function("() => localStorage.length === 1")  # saved: only the other one's is left
+    until(page, "() => localStorage.length === 1")  # saved: only the other one's is left
     page.goto(at_motor)
     expect(page.locator(".draft")).to_have_count(0)
 
@@ -141,7 +141,7 @@ def test_a_tablet_nobody_touches_asks_for_a_name_and_keeps_what_was_typed(
     page.goto(f"/motors/{crew.motor.id}/entry")
     page.locator("label.pick", has_text="Running").tap()
     page.locator("#amps_1").fill("79")
-    page.wait_for_function("() => localStorage.length === 1")
+    until(page, "() => localStorage.length === 1")
     context.clock.set_fixed_time(clock.advance(minutes=11))
     page.evaluate("dispatchEvent(new Event('focus'))")
     page.wait_for_url(f"**/sign-in?next=*{crew.motor.id}*")
@@ -217,7 +217,7 @@ def test_an_entry_that_waits_through_a_change_of_hands_is_sent_by_the_next_under
     page = context.new_page()
     enrol(page, crew)
     take(page, "Operator", PIN)
-    page.wait_for_function("async () => (await caches.keys()).some((name) => name.endsWith('-whole'))")
+    until(page, "async () => (await caches.keys()).some((name) => name.endsWith('-whole'))")
     context.route("**/tablet/readings", lambda route: route.abort())
     page.goto(f"/motors/{crew.motor.id}/entry")
     look_and_feel(page)

@@ -22,7 +22,7 @@ from tests.browser.test_pages import DEAF, MOVED
 from tests.factories import LONG_AGO, Plant, make_motor
 from tests.web.at_motor import greased_lately
 
-#: Asked within the page: a promise is itself true to wait_for_function.
+#: Asked within the page, which waits there.
 ALL_KEPT = """async () => {
   for (let i = 0; i < 300 && !(await caches.keys()).some((name) => name.endsWith("-whole")); i++) {
     await new Promise((done) => setTimeout(done, 50));
