@@ -59,7 +59,7 @@ def serve(host: str | None, port: int | None, demo: bool, tls_cert: str | None, 
 def _warn_of_a_share(database: Database) -> None:
     if not database.is_sqlite or not (file := database.url.database):
         return
-    if kind := data_folder.share_under(Path(file).parent):
+    if kind := data_folder.share_under(Path(file).resolve().parent):
         say(f"WARNING: {file} lies on a network share ({kind}). SQLite can be damaged there, and entries lost. Stop, "
             "move the data to a disk of this machine (database_url in config.toml), or use PostgreSQL.")
 

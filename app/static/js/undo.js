@@ -3,24 +3,22 @@
 import { forgetReceived } from "./offline/queue.js";
 import { reached } from "./offline/sender.js";
 
-const WITHOUT = "needs the network: correct it later";
-
 function tick(form, left) {
-  const shown = form.querySelector("[data-left-shown]");
-  if (shown.textContent === WITHOUT) return; // said for as long as the page is there
+  if ("asked" in form.dataset) return; // what comes of it is said for as long as the page is there
   if (left <= 0) {
     form.classList.add("over"); // its place stays: "Sheet" must not slide under the finger that was on its way
     return;
   }
-  shown.textContent = `${left} s`;
+  form.querySelector("[data-left-shown]").textContent = `${left} s`;
   setTimeout(tick, 1000, form, left - 1);
 }
 
 async function undo(event) {
   event.preventDefault();
   const form = event.currentTarget;
+  form.dataset.asked = "";
   if (!(await reached())) {
-    form.querySelector("[data-left-shown]").textContent = WITHOUT;
+    form.querySelector("[data-left-shown]").textContent = "needs the network: correct it later";
     return;
   }
   await forgetReceived((entry) => entry.id === form.dataset.entry).catch(() => undefined);

@@ -6,15 +6,16 @@ import { moved } from "../taps.js";
 
 const SLOW_MS = 700;
 const ASKING = "Asking whether the server can be reached…";
-const NOT_SENT = "Not sent: the server cannot be reached from here, and nothing is stored. What you typed stays on this "
-  + "page. Leave it open and send it again where the network is.";
+const NOT_SENT = "Not sent: the server cannot be reached from here, and nothing is stored. This page stays as it is, with "
+  + "what you typed. Leave it open and send it again where the network is.";
 let goes = null;
 const asking = new WeakSet();
 
 export function holdForms() {
   document.addEventListener("submit", (event) => {
     const { target: form, submitter: button } = event;
-    if (event.defaultPrevented || form === goes || (button?.getAttribute("formmethod") ?? form.method) !== "post") return;
+    const method = button?.getAttribute("formmethod") ?? form.getAttribute("method"); // a reading's own "method" hides form.method
+    if (event.defaultPrevented || form === goes || method !== "post") return;
     event.preventDefault();
     if (!asking.has(form)) goWhereReached(form, button);
   });
