@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from flask import Flask
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
 from app.db import Database
 from app.store.motors import Motor, tag_key
@@ -226,6 +226,81 @@ def test_what_one_leaves_on_the_tablet_is_sent_as_theirs_and_none_of_their_pages
     page.goto(f"/entries/{stored(app_database)[0].id}")
     sent = re.compile("^Operator, sent (by Head Operator|while nobody was signed in)$")
     expect(page.get_by_text(sent)).to_be_visible()
+
+
+def drawn_again(page: Page) -> None:
+    """As when another page of this tablet stored or sent something."""
+    page.evaluate("() => new BroadcastChannel('round-sheet').postMessage('change')")
+    page.wait_for_timeout(700)
+
+
+def pressed_while_drawn_again(page: Page, control: Locator) -> None:
+    """The finger is on it while the page is drawn again."""
+    page.wait_for_timeout(400)  # a page that has just moved takes no touch
+    control.hover()
+    page.mouse.down()
+    drawn_again(page)
+    page.mouse.up()
+
+
+def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_and_what_was_asked_of_it(
+        plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext],
+        shot: Callable[[Page, str], Path]) -> None:
+    """Drawn at every change of what waits here, and every 15 s. A quick second touch of a wet glove removes nothing."""
+    context = new_context(viewport=UPRIGHT)
+    page = context.new_page()
+    sign_in_page(page, plant.operator)
+    taken_along(page)
+    page.route("**/tablet/readings", lambda route: route.abort())
+    page.get_by_role("link", name="Go to P-101A").tap()
+    look_and_feel(page)
+    type_amps(page, "81")
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+    pressed_while_drawn_again(page, page.get_by_role("link", name="1 waiting"))
+    page.wait_for_url("**/tablet/entries")
+    pressed_while_drawn_again(page, page.get_by_role("button", name="Show as text"))
+    expect(page.locator("pre")).to_contain_text("P-101A feed pump")
+    drawn_again(page)
+    expect(page.locator("pre")).to_have_count(1)
+    expect(page.get_by_role("button", name="Show as text")).to_have_count(0)
+    assert "null" not in page.locator("main").inner_text()
+    shot(page, "entries-as-text")
+
+    page.unroute("**/tablet/readings")
+    page.route("**/tablet/readings", lambda route: route.fulfill(status=422, json={
+        "id": route.request.post_data_json["id"], "detail": "Amps: 81 A is not what it says.", "errors": []}))
+    pressed_while_drawn_again(page, page.get_by_role("button", name="Send now"))
+    expect(page.locator("[data-state=attention]")).to_contain_text("81 A is not what it says")
+    page.wait_for_timeout(400)
+    page.get_by_role("button", name="Remove from this tablet").dblclick(force=True)
+    drawn_again(page)
+    shot(page, "entries-refused")
+    pressed_while_drawn_again(page, page.get_by_role("button", name="Remove it for good?"))
+    expect(page.get_by_role("heading", name="Nothing waits here")).to_be_visible()
+
+
+def test_what_is_shown_of_an_entry_stays_under_the_finger_where_the_server_answers_meanwhile(
+        plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext], app_database: Database) -> None:
+    context = new_context(viewport=UPRIGHT)
+    page = context.new_page()
+    sign_in_page(page, plant.operator)
+    taken_along(page)
+    page.route("**/tablet/readings", lambda route: route.abort())
+    page.get_by_role("link", name="Go to P-101A").tap()
+    look_and_feel(page)
+    type_amps(page, "81")
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+    page.wait_for_timeout(400)
+    page.get_by_role("link", name="Next: P-102").hover()
+    page.mouse.down()
+    page.unroute("**/tablet/readings")
+    page.evaluate("() => { dispatchEvent(new Event('online')) }")
+    expect(page.locator("[data-stands]")).to_have_text("Received 07:12")
+    page.wait_for_timeout(400)
+    page.mouse.up()
+    expect(page.locator("h1")).to_have_text("P-102")
 
 
 def test_an_entry_the_server_did_not_take_is_put_right_as_it_was_typed_and_at_its_time(

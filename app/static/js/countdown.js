@@ -2,6 +2,7 @@
 // middle of it, or stop while the tablet sleeps: whenever its two clocks disagree, the server is asked again. The answer
 // is the server's to give. Without the server this page says what offline/not_before.js may say, and never "yes".
 import { clockAhead, earliest, enteredHere, inWords, startFactsOf, wallTime } from "./offline/not_before.js";
+import { moved } from "./taps.js";
 
 const YES_HOLDS_S = 60; // another crew may have started it meanwhile
 const ASK_AGAIN_S = 20; // while the server does not answer
@@ -39,6 +40,7 @@ async function ask() {
     for (const name of ["[data-answer]", "[data-condition]"]) {
       document.querySelector(name).replaceWith(document.adoptNode(page.querySelector(name)));
     }
+    moved(); // a touch on its way was for the answer before
     answer = document.querySelector("[data-answer]");
     facts = startFactsOf(page);
     delete document.documentElement.dataset.kept;

@@ -1,10 +1,13 @@
 // A list that is right as of a moment. Kept on the tablet, or open when the network goes, it says as of when, and takes
 // away the forms that only the server can take. When the server answers again, its newer page takes the place.
+import { moved } from "../taps.js";
+
 const AGAIN_MS = 60_000;
 const page = document.documentElement;
 let asking = false;
 
 function apart(is) {
+  if (page.hasAttribute("data-no-server") !== is) moved();
   page.toggleAttribute("data-no-server", is);
   document.querySelector("[data-as-of-then]").hidden = !is;
 }
@@ -20,6 +23,7 @@ async function ask() {
       for (const part of [".strip", "#content"]) {
         document.querySelector(part).replaceWith(document.adoptNode(newer.querySelector(part)));
       }
+      moved();
       delete page.dataset.kept;
     }
     apart(false);

@@ -1,13 +1,43 @@
 // Small pieces of the page, made as the server's own templates make them.
+import { moved } from "../taps.js";
+
 export function el(name, attributes = {}, ...inside) {
   const made = document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) {
     if (value === true) made.setAttribute(key, "");
     else if (value !== false && value !== null && value !== undefined) made.setAttribute(key, value);
   }
-  made.append(...inside.flat(Infinity).filter((part) => part !== null && part !== undefined && part !== false && part !== ""));
+  made.append(...parts(inside));
   return made;
 }
+const parts = (inside) => inside.flat(Infinity).filter((part) => part !== null && part !== undefined && part !== false && part !== "");
+
+// What a place shows from now on, changed only where it differs: a link or a button under a finger stays the one that was
+// touched. Where one of them went elsewhere, no touch is taken for a moment. A button that is shown again just as it was
+// keeps what it did when it was first made: it carries, or stands in what carries, the id of what it acts on.
+export function become(place, ...inside) {
+  const before = spots(place);
+  turnInto(place, parts(inside));
+  if ([...spots(place)].some(([control, spot]) => before.has(control) && before.get(control) !== spot)) moved();
+}
+const spots = (place) => new Map([...place.querySelectorAll("a, button, summary")].map((control) => {
+  const { left, top } = control.getBoundingClientRect();
+  return [control, `${Math.round(left + scrollX)} ${Math.round(top + scrollY)}`];
+}));
+
+function turnInto(place, wanted) {
+  const there = [...place.childNodes], now = wanted.map((part) => (part instanceof Node ? part : document.createTextNode(part)));
+  now.forEach((node, i) => {
+    const old = there[i];
+    if (!old) place.append(node);
+    else if (old.isEqualNode(node)) return;
+    else if (alike(old, node)) turnInto(old, [...node.childNodes]);
+    else old.replaceWith(node);
+  });
+  there.slice(now.length).forEach((old) => old.remove());
+}
+// What a button does is not to be seen on it: it is the same as a whole, or another one.
+const alike = (old, node) => old instanceof Element && old.nodeName !== "BUTTON" && old.cloneNode(false).isEqualNode(node.cloneNode(false));
 
 const SHAPES = {
   "act now": { d: "M7.5 1h9L23 7.5v9L16.5 23h-9L1 16.5v-9z", fill: "currentColor" },

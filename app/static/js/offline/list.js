@@ -1,31 +1,51 @@
 // "On this tablet": every entry made here and where it stands, what the server refused with the way to put it right,
 // and all of it as text, for the day when nothing else works.
 import * as queue from "./queue.js";
-import { clock, el, many, words } from "./dom.js";
+import { become, clock, el, many, words } from "./dom.js";
 import { show, stands, understood } from "./result.js";
 import { send } from "./sender.js";
 
 const WHAT = { readings: "reading", starts: "start", stops: "stop", trips: "trip", greasings: "greasing" };
 const nameOf = (entry) => (entry.body.skip_reason ? "skipped" : WHAT[entry.kind]);
 
+let sending = false, told = false; // what was asked of this page stays so when it is drawn again
+const sure = new Set();
+
 export async function drawList(place, person) {
   const key = location.hash.slice(1), entries = await queue.all();
   const asked = entries.find((e) => e.id === key);
   if (asked) return show(asked);
+  told ||= key.startsWith("text");
   const open = entries.filter((e) => e.state !== queue.RECEIVED), had = entries.filter((e) => e.state === queue.RECEIVED);
-  const now = el("button", { type: "button", class: "button main" }, "Send now");
-  now.addEventListener("click", async () => {
-    now.textContent = "Sending…";
-    await send();
-    now.textContent = "Send now";
-  });
-  place.replaceChildren(
-    el("p", { class: "acts" }, open.length ? now : null, open.length && person ? asText(open) : null),
+  const text = person && told && open.length;
+  become(place,
+    text ? asText(open) : null,
+    el("p", { class: "acts" }, open.length ? sendNow() : null, open.length && person && !text ? tellAsText() : null),
     open.length ? el("h2", {}, `${many(open.length, "entry", "entries")} not at the server`) : el("h2", {}, "Nothing waits here"),
     el("ul", { class: "kept" }, open.map((entry) => line(entry, person))),
-    had.length ? el("h2", {}, "Received") : null, el("ul", { class: "kept" }, had.reverse().slice(0, 100).map((e) => line(e, person))));
-  if (key.startsWith("text")) place.querySelector("[data-text]")?.click();
+    had.length ? el("h2", {}, "Received") : null,
+    el("ul", { class: "kept" }, had.reverse().slice(0, 100).map((e) => line(e, person))));
 }
+
+// A button that says something else once it was pressed says so itself, as it is drawn from then on: it stays the one that
+// has the focus, and that a wet glove touches twice.
+function act(says, attributes, does) {
+  const button = el("button", { type: "button", class: "button", ...attributes }, says);
+  button.addEventListener("click", does);
+  return button;
+}
+const SENDING = "Sending…";
+const sendNow = () => act(sending ? SENDING : "Send now", { class: "button main" }, async (event) => {
+  sending = true;
+  event.currentTarget.textContent = SENDING;
+  await send();
+  sending = false;
+  queue.tell();
+});
+const tellAsText = () => act("Show as text", {}, () => {
+  told = true;
+  queue.tell();
+});
 
 function line(entry, person) {
   const what = `${entry.motor.tag}, ${nameOf(entry)}, ${clock(entry.madeAt)}, ${entry.name}`, refused = entry.state === queue.ATTENTION;
@@ -36,29 +56,19 @@ function line(entry, person) {
       drop(entry)) : null);
 }
 // Only what the server refused, and only after a second look: it is gone then.
-function drop(entry) {
-  const button = el("button", { type: "button", class: "button" }, "Remove from this tablet");
-  button.addEventListener("click", async () => {
-    if (button.dataset.sure) await queue.takeBack(entry.id);
-    else {
-      button.dataset.sure = "yes";
-      button.textContent = "Remove it for good?";
-    }
-  });
-  return button;
-}
+const SURE = "Remove it for good?";
+const drop = (entry) => act(sure.has(entry.id) ? SURE : "Remove from this tablet", {}, async (event) => {
+  if (sure.has(entry.id)) return queue.takeBack(entry.id);
+  sure.add(entry.id);
+  event.currentTarget.textContent = SURE;
+});
 
 function asText(entries) {
-  const button = el("button", { type: "button", class: "button", "data-text": true }, "Show as text");
-  button.addEventListener("click", () => {
-    const text = entries.map(textOf).join("\n\n");
-    const file = el("a", { class: "button", download: "entries-on-this-tablet.txt",
-      href: `data:text/plain;charset=utf-8,${encodeURIComponent(text)}` }, "Keep it as a file");
-    button.closest(".room").prepend(el("div", { class: "as-text" }, el("p", { class: "acts" }, file),
-      el("pre", { tabindex: "0", "aria-label": "Entries as text" }, text)));
-    button.remove();
-  });
-  return button;
+  const text = entries.map(textOf).join("\n\n");
+  return el("div", { class: "as-text" },
+    el("p", { class: "acts" }, el("a", { class: "button", download: "entries-on-this-tablet.txt",
+      href: `data:text/plain;charset=utf-8,${encodeURIComponent(text)}` }, "Keep it as a file")),
+    el("pre", { tabindex: "0", "aria-label": "Entries as text" }, text));
 }
 export function textOf(entry) {
   const pairs = understood(entry).map((part) => part.textContent);

@@ -1,6 +1,6 @@
 // What was entered, shown from the tablet itself: where it stands, what was understood, what the rules found, what next.
 import * as queue from "./queue.js";
-import { capital, classOf, clock, el, END, many, shape, words } from "./dom.js";
+import { become, capital, classOf, clock, el, END, many, shape, words } from "./dom.js";
 import { atTop } from "./in_place.js";
 import { lookAhead } from "./onward.js";
 import { nextAfter, walk } from "./walk.js";
@@ -40,8 +40,9 @@ async function draw(entry) {
   shown = entry;
   const known = await walk(entry.person), received = entry.state === queue.RECEIVED;
   document.title = `${entry.motor.tag}: ${stands(entry)}`;
-  document.querySelector(".strip")?.replaceWith(strip(entry, known));
-  document.getElementById("content").replaceChildren(
+  const head = document.querySelector(".strip");
+  if (head) become(head, ...strip(entry, known).childNodes);
+  become(document.getElementById("content"),
     el("div", { class: "room", "data-result": entry.state }, told(entry, received), problem(entry), found(entry, received),
       el("div", { class: "two" },
         el("div", {}, el("h2", {}, "What was understood"), el("dl", { class: "pairs" }, understood(entry))),
@@ -129,7 +130,7 @@ function whenAndWho(entry) {
 function bar(entry, known) {
   const next = nextAfter(known, entry.motor.id), buttons = [el("a", { class: "button", href: "/sheet" }, "Sheet")];
   if (entry.state === queue.WAITING && !entry.tried) {
-    const back = el("button", { type: "button", class: "button" }, "Take it back");
+    const back = el("button", { type: "button", class: "button", "data-entry": entry.id }, "Take it back");
     back.addEventListener("click", () => takeBack(entry));
     buttons.push(back);
   }

@@ -1,6 +1,7 @@
 // Brings what waits on this tablet to the server. Only an answer that repeats the entry's own id counts: a sign-in page,
 // a guest network's portal or a proxy in between may answer 200 to anything.
 import * as queue from "./queue.js";
+import { oneAtATime } from "./turns.js";
 
 const SEND_WITHIN_MS = 15000, EVERY_MS = 60000, SOON_MS = 3000;
 const DOOR = { readings: "/tablet/readings", greasings: "/tablet/greasings", starts: "/tablet/starts",
@@ -8,23 +9,8 @@ const DOOR = { readings: "/tablet/readings", greasings: "/tablet/greasings", sta
 // Not a word on this entry: the server is away, too busy, or wants a person first.
 const NOT_NOW = new Set([401, 408, 425, 429]);
 
-let running = null, again = false;
-
 // One pass over everything that waits, in the order of making. Resolves when nothing more can be done now.
-export function send() {
-  if (running) {
-    again = true;
-    return running;
-  }
-  running = alone(pass).finally(() => {
-    running = null;
-    if (again) {
-      again = false;
-      send();
-    }
-  });
-  return running;
-}
+export const send = oneAtATime(() => alone(pass));
 
 // Of several pages of this tablet one sends; where the browser has no locks the server still keeps each entry once.
 const alone = (work) => (navigator.locks

@@ -9,6 +9,7 @@ import { keepForms } from "./save.js";
 import { sendWhenever } from "./sender.js";
 import { registerWorker, storage, takeAlong } from "./shift.js";
 import { drawSheet, drawStrip } from "./strip.js";
+import { oneAtATime } from "./turns.js";
 
 const KEEP_RECEIVED_MS = 24 * 3600 * 1000, DRAW_MS = 15000;
 const page = document.documentElement, person = page.dataset.person;
@@ -16,11 +17,11 @@ const line = document.querySelector("[data-on-tablet]"), list = document.querySe
 const onSheet = /^\/(sheet)?$/.test(location.pathname);
 let room = null;
 
-async function draw() {
+const draw = oneAtATime(async () => {
   await drawStrip(line, person, room);
   if (onSheet && person) await drawSheet(person);
   if (list?.isConnected) await drawList(list, person);
-}
+});
 
 // The sentence of the page before, as the server's own are shown.
 function sayOnce() {

@@ -2,7 +2,7 @@
 // the pages of the walk, which come with its place; elsewhere only while something waits here.
 import * as queue from "./queue.js";
 import { moved } from "../taps.js";
-import { clock, el, many } from "./dom.js";
+import { become, clock, el, many } from "./dom.js";
 import { old, over, walk } from "./walk.js";
 
 const FULL_PERCENT = 80;
@@ -34,7 +34,7 @@ function fill(line, known, { contact, here, storage, person }) {
   line.hidden = !onWalk && !waiting && !known.attention.length;
   if (line.hidden) return;
   const oldest = known.waiting[0], asks = known.waiting.find((e) => e.problem?.status === 401);
-  line.replaceChildren(
+  become(line,
     ...(mine ? [count(known.done, "done")] : []),
     ...(mine && known.skipped ? [count(known.skipped, "skipped")] : []),
     el("a", { href: "/tablet/entries", class: waiting ? "waits" : "" }, el("b", {}, String(waiting)), " waiting",
