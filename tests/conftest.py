@@ -15,7 +15,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from jinja2.bccache import Bucket, BytecodeCache
 
-from app import create_app, hold
+from app import create_app, guessing, hold
 from app.config import Settings
 from app.db import Database
 from tests import cluster, factories
@@ -251,6 +251,27 @@ def plant(app_database: Database) -> Plant:
 def client(app: Flask) -> FlaskClient:
     """A browser of its own: cookies kept, nothing else between requests. `sign_in(client, plant.operator)`."""
     return app.test_client()
+
+
+# secrets ---------------------------------------------------------------------------------------------------
+
+_SHIPPED = {name: getattr(guessing, name) for name in ("METHOD", "_NOBODY")}
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_hash() -> Iterator[None]:
+    """What a page or a command hashes costs nothing: at its shipped cost a secret takes a quarter of a second."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(guessing, "METHOD", "scrypt:256:8:1")
+        patch.setattr(guessing, "_NOBODY", guessing.hash_secret("of nobody"))
+        yield
+
+
+@pytest.fixture
+def shipped_hash(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Secrets are hashed at their shipped cost."""
+    for name, shipped in _SHIPPED.items():
+        monkeypatch.setattr(guessing, name, shipped)
 
 
 # the run ---------------------------------------------------------------------------------------------------

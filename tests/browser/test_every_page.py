@@ -7,9 +7,8 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from flask import Flask
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext
 
 from app.db import Database
 from app.entries import read_greasing, read_reading, read_start, read_trip
@@ -19,9 +18,8 @@ from app.store import guns
 from app.store.devices import enrol
 from app.store.people import Person
 from app.web.access import TOKEN
-from app.web.pages import THEMES
+from tests.browser.axe import grave_in_any_light
 from tests.browser.conftest import UPRIGHT, Live, sign_in_page
-from tests.browser.test_pages import GRAVE, RULES
 from tests.factories import NOW, Plant, make_motor, post_form, sign_in
 from tests.web.at_motor import flags_of
 
@@ -117,18 +115,18 @@ def test_every_page_is_on_the_list(app: Flask) -> None:
     assert (set(PAGES) | NO_PAGE) - there == set()
 
 
-def faults_of(page: Page) -> list[str]:
-    """What axe finds in each light: every rule in the page's own, contrast in the others."""
-    found = []
-    for light in THEMES:
-        options = RULES if light == THEMES[0] else {
-            "runOnly": {"type": "rule", "values": ["color-contrast", "color-contrast-enhanced"]},
-            "resultTypes": ["violations"]}
-        page.evaluate("light => { document.documentElement.dataset.theme = light }", light)
-        found += [f"{light}: {v['id']}: {node['target']} {node['failureSummary']}"
-                  for v in Axe().run(page, options=options).response["violations"] if v["impact"] in GRAVE
-                  for node in v["nodes"]]
-    return found
+#: Words on white: black indoor, #666 (5.7:1) in the sun, #777 (a hair under 4.5:1) at night; WCAG 2.2, 1.4.3, 1.4.6.
+PALE = """<!doctype html><html lang="en" data-theme="indoor"><title>Pale</title><style>
+  html { background: #fff; color: #000 } [data-theme=sun] p { color: #666 } [data-theme=night] p { color: #777 }
+  </style><main><h1>Pale</h1><p>Words that tire.</p></main></html>"""
+
+
+def test_pale_words_are_found_in_the_light_in_which_they_are_pale(browser: Browser) -> None:
+    page = browser.new_page()
+    page.set_content(PALE)
+    assert [fault.split(": ")[:2] for fault in grave_in_any_light(page)] == [
+        ["sun", "color-contrast-enhanced"], ["night", "color-contrast"]]
+    page.close()
 
 
 #: WCAG 2.2, 1.4.12: line 1.5, paragraphs 2, letters 0.12, words 0.16 times the size. Nothing may be lost.
@@ -150,7 +148,7 @@ def test_no_page_keeps_anybody_out_in_any_light_nor_loses_words_when_spaced(
         assert answer.status == 200, (endpoint, answer.status)
         if endpoint in ("rounds.entry", "rounds.correct"):
             page.locator("label.pick", has_text="Running").tap()
-        found = faults_of(page)
+        found = grave_in_any_light(page)
         page.add_style_tag(content=SPACED)
         over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
         faults[endpoint] = [*found, *([f"{over} px too wide when spaced"] if over > 0 else [])]

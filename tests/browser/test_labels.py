@@ -18,8 +18,9 @@ from playwright.sync_api import BrowserContext, Page, expect
 from app.config import Settings
 from app.db import Database
 from app.store.motors import Motor
+from tests.browser.axe import grave, grave_in, lights
 from tests.browser.conftest import UPRIGHT, sign_in_page
-from tests.browser.test_pages import CUT_OFF, LONG_TAG, grave
+from tests.browser.test_pages import CUT_OFF, LONG_TAG
 from tests.factories import Plant, make_motor
 
 ADDRESS = "https://rounds.example"
@@ -60,7 +61,7 @@ def boxes_of(pdf: bytes) -> list[tuple[float, float]]:
     ("a4-21", 2, (210, 297)), ("a4-65", 1, (210, 297)), ("letter-30", 1, (215.9, 279.4))])
 def test_every_printed_code_opens_its_own_motor_and_the_paper_is_the_right_one(
         app: Flask, yard: Plant, page: Page, app_database: Database, grid: str, sheets: int,
-        paper: tuple[float, float], shot: Callable[[Page, str], Path]) -> None:
+        paper: tuple[float, float], shot: Callable[[Page, str], None]) -> None:
     sign_in_page(page, yard.supervisor)
     page.goto(f"/register/labels/sheet?grid={grid}&which=all")
     shot(page, f"labels-{grid}")
@@ -93,7 +94,7 @@ def test_letters_on_a_printed_label_stay_within_it_as_the_browser_draws_them(yar
 
 
 def test_a_supervisor_chooses_motors_and_sheet_by_finger(
-        yard: Plant, new_context: Callable[..., BrowserContext], shot: Callable[[Page, str], Path]) -> None:
+        yard: Plant, new_context: Callable[..., BrowserContext], shot: Callable[[Page, str], None]) -> None:
     page = new_context(viewport=UPRIGHT).new_page()
     sign_in_page(page, yard.supervisor)
     page.goto("/register/labels")
@@ -117,7 +118,7 @@ def test_a_supervisor_chooses_motors_and_sheet_by_finger(
 
 def test_from_a_label_or_the_last_four_to_the_entry_of_the_motor_one_stands_at(
         yard: Plant, new_context: Callable[..., BrowserContext], app_database: Database,
-        shot: Callable[[Page, str], Path]) -> None:
+        shot: Callable[[Page, str], None]) -> None:
     page = new_context(viewport=UPRIGHT).new_page()
     sign_in_page(page, yard.operator)
     key = next(key for key, tag in keys_of(app_database).items() if tag == LONG_TAG)
@@ -141,20 +142,18 @@ def test_from_a_label_or_the_last_four_to_the_entry_of_the_motor_one_stands_at(
     expect(page.get_by_role("heading", name="P-105")).to_be_visible()
 
 
-@pytest.mark.parametrize("theme", ["indoor", "sun", "night"])
 def test_the_search_reads_well_in_any_light(
-        yard: Plant, new_context: Callable[..., BrowserContext], theme: str,
-        shot: Callable[[Page, str], Path]) -> None:
+        yard: Plant, new_context: Callable[..., BrowserContext], shot: Callable[[Page, str], None]) -> None:
     page = new_context(viewport=UPRIGHT).new_page()
     sign_in_page(page, yard.operator)
-    page.context.add_cookies([{"name": "theme", "value": theme, "url": page.url}])
-    page.goto("/sheet")
     page.locator("footer").get_by_label("Search").fill("p10")
     page.keyboard.press("Enter")
     expect(page.get_by_text("By tag: 7")).to_be_visible()  # P-101A, P-102, P-105 to P-109
-    shot(page, f"search-{theme}")
-    assert grave(page) == []
-    assert page.evaluate(CUT_OFF) == []
+    for light in lights(page):
+        shot(page, f"search-{light}")
+        assert grave_in(light, page) == []
+        assert page.evaluate(CUT_OFF) == []
     page.goto("/search?q=zebra")
-    shot(page, f"search-empty-{theme}")
-    assert grave(page) == []
+    for light in lights(page):
+        shot(page, f"search-empty-{light}")
+        assert grave_in(light, page) == []

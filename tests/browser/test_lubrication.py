@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import pytest
-from flask import Flask
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, expect
 
 from app.db import Database
 from app.store import guns
 from app.store.people import Person
-from app.web.pages import THEMES
-from tests.browser.conftest import UPRIGHT, Live, sign_in_page
-from tests.browser.test_pages import MEASURE, apart, grave
+from tests.browser.axe import grave_in_any_light
+from tests.browser.conftest import UPRIGHT, sign_in_page
+from tests.browser.test_pages import MEASURE, apart
 from tests.conftest import Clock
 from tests.factories import NOW, Plant, make_motor, make_point
 from tests.web.at_motor import greased_lately
@@ -36,19 +34,11 @@ def plant(plant: Plant, app_database: Database) -> Plant:
     return plant
 
 
-def upright(new_context: Callable[..., BrowserContext], live_server: Live, theme: str = "indoor",
-            **options: Any) -> Page:
-    context = new_context(viewport=UPRIGHT, **options)
-    context.add_cookies([{"name": "theme", "value": theme, "url": live_server.url}])
-    return context.new_page()
-
-
 @pytest.mark.parametrize("script", [True, False], ids=["with script", "without script"])
 def test_day_shift_greases_by_taps_and_another_tablet_is_told_at_night(
-        plant: Plant, new_context: Callable[..., BrowserContext], live_server: Live, clock: Clock,
-        script: bool) -> None:
+        plant: Plant, new_context: Callable[..., BrowserContext], clock: Clock, script: bool) -> None:
     clock.set("2026-11-24T09:00:00-06:00")
-    page = upright(new_context, live_server, java_script_enabled=script)
+    page = new_context(viewport=UPRIGHT, java_script_enabled=script).new_page()
     sign_in_page(page, plant.operator)
     page.goto(f"/motors/{plant.motor.id}")
     page.get_by_role("link", name="Grease", exact=True).tap()
@@ -62,7 +52,7 @@ def test_day_shift_greases_by_taps_and_another_tablet_is_told_at_night(
     expect(page.locator("main")).to_contain_text("29.7 g, 22 strokes of Gun 1")
 
     clock.set("2026-11-24T20:00:00-06:00")
-    other = upright(new_context, live_server)
+    other = new_context(viewport=UPRIGHT).new_page()
     sign_in_page(other, plant.head_operator)
     other.goto(f"/motors/{plant.motor.id}/grease?end=DE")
     warning = other.locator(".find", has_text="Greased 11 h ago: do not grease again")
@@ -79,10 +69,9 @@ def test_day_shift_greases_by_taps_and_another_tablet_is_told_at_night(
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("theme", THEMES)
 def test_no_page_of_lubrication_keeps_anybody_out_in_any_light(
-        plant: Plant, new_context: Callable[..., BrowserContext], live_server: Live, app: Flask, theme: str) -> None:
-    page = upright(new_context, live_server, theme)
+        plant: Plant, new_context: Callable[..., BrowserContext]) -> None:
+    page = new_context(viewport=UPRIGHT).new_page()
     sign_in_page(page, plant.supervisor)
     at = f"/motors/{plant.motor.id}"
     paths = ["/lubrication", "/lubrication?by=lubricant", "/lubrication/weeks", "/lubrication/months",
@@ -92,27 +81,27 @@ def test_no_page_of_lubrication_keeps_anybody_out_in_any_light(
     faults: dict[str, list[str]] = {}
     for path in paths:
         page.goto(path)
-        faults[path] = grave(page)
+        faults[path] = grave_in_any_light(page)
         over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
         assert over <= 0, path
     for path in (f"{at}/grease?end=DE", f"{at}/temporary", f"{at}/oil"):
         page.goto(path)
         with page.expect_navigation():
             page.locator(".bar button.main").tap()
-        faults[f"refused {path}"] = grave(page)
+        faults[f"refused {path}"] = grave_in_any_light(page)
     page.goto(f"{at}/temporary")
     page.locator("label.pick", has_text="Guard off").tap()
     page.locator("label.pick", has_text="In 2 h").tap()
     page.get_by_role("button", name="Put on record").tap()
     page.wait_for_url("**/temporary/*")
-    faults["temporary state"] = grave(page)
+    faults["temporary state"] = grave_in_any_light(page)
     assert {name: found for name, found in faults.items() if found} == {}
 
 
 @pytest.mark.parametrize("path", ["grease?end=DE", "oil", "temporary"])
 def test_a_gloved_finger_finds_every_control(
-        plant: Plant, new_context: Callable[..., BrowserContext], live_server: Live, path: str) -> None:
-    page = upright(new_context, live_server)
+        plant: Plant, new_context: Callable[..., BrowserContext], path: str) -> None:
+    page = new_context(viewport=UPRIGHT).new_page()
     sign_in_page(page, plant.operator)
     page.goto(f"/motors/{plant.motor.id}/{path}")
     controls = page.evaluate(MEASURE)

@@ -70,7 +70,7 @@ def change_hands(page: Page, person: Person) -> None:
 
 def test_three_motors_are_entered_reviewed_and_taken_into_the_week(
         plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext], clock: Clock, tmp_path: Path,
-        shot: Callable[[Page, str], Path]) -> None:
+        shot: Callable[[Page, str], None]) -> None:
     page = new_context(viewport=UPRIGHT, accept_downloads=True).new_page()
 
     # the operator walks: one fine, one over its nameplate, one with uneven bearings

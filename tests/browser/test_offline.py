@@ -43,7 +43,7 @@ def stored(database: Database) -> list[Reading]:
 
 def test_what_is_saved_without_a_network_is_here_first_and_at_the_server_later(
         plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext], app_database: Database,
-        shot: Callable[[Page, str], Path]) -> None:
+        shot: Callable[[Page, str], None]) -> None:
     """One online, one act now offline, one skipped offline; then the network is back."""
     context = new_context(viewport=UPRIGHT)
     page = context.new_page()
@@ -186,7 +186,7 @@ def test_forty_motors_walked_without_a_network_and_the_browser_killed_are_forty_
 
 def test_what_one_leaves_on_the_tablet_is_sent_as_theirs_and_none_of_their_pages_stay(
         plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext], app_database: Database,
-        shot: Callable[[Page, str], Path]) -> None:
+        shot: Callable[[Page, str], None]) -> None:
     """A guest network's page answers 200 to every entry: that is no receipt. The operator leaves the entry on the
     tablet, the head operator takes over, and it goes through under the operator's name."""
     context = new_context(viewport=UPRIGHT)
@@ -245,7 +245,7 @@ def pressed_while_drawn_again(page: Page, control: Locator) -> None:
 
 def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_and_what_was_asked_of_it(
         plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext],
-        shot: Callable[[Page, str], Path]) -> None:
+        shot: Callable[[Page, str], None]) -> None:
     """Drawn at every change of what waits here, and every 15 s. A quick second touch of a wet glove removes nothing."""
     context = new_context(viewport=UPRIGHT)
     page = context.new_page()

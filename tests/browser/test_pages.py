@@ -8,22 +8,17 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
-from axe_playwright_python.sync_playwright import Axe
 from flask import Flask
 from playwright.sync_api import BrowserContext, Page, Request, expect
 
 from app.db import Database
 from app.store.motors import Motor
-from app.web.pages import THEMES
+from tests.browser.axe import grave_in_any_light
 from tests.browser.conftest import ACROSS, UPRIGHT, Live, sign_in_page
 from tests.browser.tablets import at_result
 from tests.factories import Plant, make_motor, sign_in
 from tests.web.at_motor import STANDING, enter, flags_of, greased_lately
 
-#: Findings of these weights are faults; WCAG 2.2 AA is the measure, and 7:1 for text because of sun and night.
-GRAVE = ("serious", "critical")
-RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
-         "rules": {"color-contrast-enhanced": {"enabled": True}}, "resultTypes": ["violations"]}
 LONG_TAG = "Kühlwasser-Umwälzpumpe-Nord-Strang-2-P-1234567-B"
 
 
@@ -92,30 +87,22 @@ def open_running(page: Page, path: str) -> None:
         page.locator("label.pick", has_text="Running").tap()
 
 
-def grave(page: Page) -> list[str]:
-    found = Axe().run(page, options=RULES).response["violations"]
-    return [f"{v['id']}: {node['target']} {node['failureSummary']}" for v in found if v["impact"] in GRAVE
-            for node in v["nodes"]]
-
-
 @pytest.mark.slow
-@pytest.mark.parametrize("theme", THEMES)
 def test_no_page_keeps_anybody_out_in_any_light(
-        plant: Plant, shift: dict[str, str], tablet: Callable[..., Page], live_server: Live, asked: list[str],
-        theme: str) -> None:
-    page = tablet(theme)
+        plant: Plant, shift: dict[str, str], tablet: Callable[..., Page], live_server: Live, asked: list[str]) -> None:
+    page = tablet()
     page.goto(shift["sign-in"])
-    faults = {"sign-in": grave(page)}
+    faults = {"sign-in": grave_in_any_light(page)}
     sign_in_page(page, plant.head_operator)
     for name, path in shift.items():
         if name != "sign-in":
             open_running(page, path)
-            faults[name] = grave(page)
+            faults[name] = grave_in_any_light(page)
     open_running(page, shift["entry"])
     page.locator("#amps_1").fill("12 A")
     page.get_by_role("button", name="Save").tap()
     expect(page.get_by_role("alert")).to_be_visible()
-    faults["refused entry"] = grave(page)
+    faults["refused entry"] = grave_in_any_light(page)
     assert {name: found for name, found in faults.items() if found} == {}
     assert [url for url in asked if not url.startswith((live_server.url, "data:"))] == []
 

@@ -10,8 +10,8 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from app.db import Database
+from tests.browser.axe import grave
 from tests.browser.conftest import sign_in_page
-from tests.browser.test_pages import grave
 from tests.conftest import Clock
 from tests.factories import Plant, make_motor
 
@@ -43,7 +43,7 @@ def plant(plant: Plant, app_database: Database) -> Plant:
 
 @pytest.mark.parametrize("paper", SIZES)
 def test_the_sheet_prints_on_the_paper_chosen_and_nothing_is_cut(
-        plant: Plant, new_context: Callable[..., BrowserContext], shot: Callable[[Page, str], Path], paper: str,
+        plant: Plant, new_context: Callable[..., BrowserContext], shot: Callable[[Page, str], None], paper: str,
         tmp_path: Path) -> None:
     page = new_context(viewport={"width": WIDTHS[paper], "height": 700}).new_page()
     sign_in_page(page, plant.operator)
@@ -64,7 +64,7 @@ def test_the_sheet_prints_on_the_paper_chosen_and_nothing_is_cut(
 
 
 def test_a_sheet_is_typed_in_by_keys_alone(plant: Plant, new_context: Callable[..., BrowserContext], clock: Clock,
-                                           shot: Callable[[Page, str], Path]) -> None:
+                                           shot: Callable[[Page, str], None]) -> None:
     clock.set("2026-11-24T07:30:00-06:00")
     page = new_context(viewport={"width": 1280, "height": 800}).new_page()
     sign_in_page(page, plant.operator)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from app.db import Database
+from tests.browser.axe import grave
 from tests.browser.conftest import UPRIGHT, sign_in_page
-from tests.browser.test_pages import grave
 from tests.factories import Plant, make_motor
 
 
@@ -31,7 +30,7 @@ def tags(page: Page) -> list[str]:
 
 @pytest.mark.parametrize("script", [True, False], ids=["with script", "without script"])
 def test_rows_move_by_tap_by_keyboard_and_by_number(plant: Plant, new_context: Callable[..., BrowserContext],
-                                                    shot: Callable[[Page, str], Path], script: bool) -> None:
+                                                    shot: Callable[[Page, str], None], script: bool) -> None:
     page = new_context(viewport=UPRIGHT, java_script_enabled=script).new_page()
     sign_in_page(page, plant.supervisor)
     page.goto("/register/routes/own")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -14,7 +13,7 @@ from tests.factories import SECRET, Plant
 
 @pytest.mark.parametrize("held", ["page", "upright"])
 def test_a_name_a_secret_and_a_tap_lead_to_the_shifts_sheet(
-        plant: Plant, held: str, request: pytest.FixtureRequest, shot: Callable[[Page, str], Path]) -> None:
+        plant: Plant, held: str, request: pytest.FixtureRequest, shot: Callable[[Page, str], None]) -> None:
     page: Page = request.getfixturevalue(held)
     sign_in_page(page, plant.operator)
     expect(page).to_have_url("/sheet")
@@ -48,7 +47,7 @@ def test_a_sign_in_needs_no_mouse(plant: Plant, page: Page) -> None:
 @pytest.mark.parametrize("theme", ["indoor", "sun", "night"])
 @pytest.mark.parametrize("held", ["page", "upright"])
 def test_nothing_on_the_sign_in_needs_scrolling_sideways_in_any_theme(
-        held: str, theme: str, request: pytest.FixtureRequest, shot: Callable[[Page, str], Path]) -> None:
+        held: str, theme: str, request: pytest.FixtureRequest, shot: Callable[[Page, str], None]) -> None:
     page: Page = request.getfixturevalue(held)
     page.goto("/sign-in")
     page.get_by_role("link", name="This tablet's screen").tap()

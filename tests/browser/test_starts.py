@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from flask import Flask
@@ -109,7 +108,7 @@ def test_without_script_the_page_states_the_time(
 
 @pytest.mark.parametrize("held", ["page", "upright"])
 def test_what_is_tapped_in_gloves_is_large_and_apart(ground: Ground, held: str, request: pytest.FixtureRequest,
-                                                     shot: Callable[[Page, str], Path]) -> None:
+                                                     shot: Callable[[Page, str], None]) -> None:
     page: Page = request.getfixturevalue(held)
     sign_in_page(page, ground.plant.operator)
     page.goto(f"/motors/{ground.motors['P-101B']}/start")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
@@ -13,10 +12,11 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from app.db import Database
 from app.store.rounds import Reading
+from tests.browser.axe import grave
 from tests.browser.conftest import ACROSS, UPRIGHT, sign_in_page
 from tests.browser.tablets import at_result, until
 from tests.browser.test_main_job import look_and_feel, type_amps
-from tests.browser.test_pages import CUT_OFF, grave
+from tests.browser.test_pages import CUT_OFF
 from tests.conftest import Clock
 from tests.factories import SECRET, Plant, make_motor, make_person
 from tests.web.tablets_ground import OTHER_PIN, PIN, give_pin
@@ -67,7 +67,7 @@ def hand_on(page: Page) -> None:
 @pytest.mark.parametrize("held", [ACROSS, UPRIGHT], ids=["across", "upright"])
 def test_a_tablet_changes_hands_in_ten_touches_and_what_was_half_typed_waits_for_its_own_person(
         crew: Plant, new_context: Callable[..., BrowserContext], held: dict[str, int],
-        shot: Callable[[Page, str], Path]) -> None:
+        shot: Callable[[Page, str], None]) -> None:
     page = new_context(viewport=held).new_page()
     enrol(page, crew)
     shot(page, f"names-{held['width']}")
@@ -159,7 +159,7 @@ def test_a_tablet_nobody_touches_asks_for_a_name_and_keeps_what_was_typed(
 
 def test_without_the_network_the_tablet_asks_whether_it_is_still_the_same_person_and_lets_nobody_else_in(
         crew: Plant, new_context: Callable[..., BrowserContext], clock: Clock,
-        shot: Callable[[Page, str], Path]) -> None:
+        shot: Callable[[Page, str], None]) -> None:
     context = new_context(viewport=UPRIGHT)
     page = context.new_page()
     enrol(page, crew)

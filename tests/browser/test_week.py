@@ -5,17 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
 from app.db import Database
-from app.web.pages import THEMES
 from tests import factories
-from tests.browser.conftest import UPRIGHT, Live, sign_in_page
-from tests.browser.test_pages import CUT_OFF, LONG_TAG, grave
+from tests.browser.axe import grave_in, lights
+from tests.browser.conftest import UPRIGHT, sign_in_page
+from tests.browser.test_pages import CUT_OFF, LONG_TAG
 from tests.conftest import Clock
 from tests.export.hand_made import make_flag
 from tests.factories import NOW, Plant
@@ -43,21 +42,19 @@ def week(app_database: Database, plant: Plant, clock: Clock) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("path", PAGES)
 def test_the_week_and_the_trends_keep_nobody_out_and_nothing_is_cut_off(
-        plant: Plant, week: None, new_context: Callable[..., BrowserContext], live_server: Live,
-        shot: Callable[..., Path], theme: str) -> None:
-    context = new_context(viewport=UPRIGHT)
-    context.add_cookies([{"name": "theme", "value": theme, "url": live_server.url}])
-    page = context.new_page()
+        plant: Plant, week: None, new_context: Callable[..., BrowserContext], shot: Callable[[Page, str], None],
+        path: str) -> None:
+    page = new_context(viewport=UPRIGHT).new_page()
     sign_in_page(page, plant.supervisor)
-    faults: dict[str, Any] = {}
-    for path in PAGES:
-        page.goto(path)
-        shot(page, f"{theme}{path.replace('/', '-')}")
+    page.goto(path)
+    faults: list[Any] = []
+    for light in lights(page):
+        shot(page, f"{light}{path.replace('/', '-')}")
         wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
-        faults[path] = [*grave(page), *page.evaluate(CUT_OFF), *([f"{wide} px too wide"] if wide > 0 else [])]
-    assert {path: found for path, found in faults.items() if found} == {}
+        faults += [*grave_in(light, page), *page.evaluate(CUT_OFF), *([f"{wide} px too wide"] if wide > 0 else [])]
+    assert faults == []
 
 
 def pages_of(printed: bytes) -> int:

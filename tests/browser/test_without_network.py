@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -57,7 +56,7 @@ def tablet(plant: Plant, motors: list[Motor], new_context: Callable[..., Browser
     return page
 
 
-def test_after_a_dip_the_list_is_there_as_of_when_it_was_known(tablet: Page, shot: Callable[[Page, str], Path]) -> None:
+def test_after_a_dip_the_list_is_there_as_of_when_it_was_known(tablet: Page, shot: Callable[[Page, str], None]) -> None:
     tablet.goto("/dips")
     expect(tablet.get_by_role("status").first).to_contain_text("No network: this list is as of 07:12")
     stay_clear = tablet.locator("section", has_text="Stay clear: these restart by themselves")
@@ -80,7 +79,7 @@ def test_after_a_dip_the_list_is_there_as_of_when_it_was_known(tablet: Page, sho
 
 
 def test_a_start_entered_here_is_counted_and_yes_is_never_said(tablet: Page, motors: list[Motor],
-                                                               shot: Callable[[Page, str], Path]) -> None:
+                                                               shot: Callable[[Page, str], None]) -> None:
     tablet.goto(f"/motors/{motors[1].id}/start")
     word = tablet.locator("[data-alone] .word")
     expect(word).to_have_text("No, it runs")
@@ -146,7 +145,7 @@ def test_what_was_found_here_is_what_the_server_finds_on_receiving(tablet: Page,
 
 
 def test_what_only_the_server_keeps_stays_on_the_page_until_the_server_is_there(
-        tablet: Page, motors: list[Motor], shot: Callable[[Page, str], Path]) -> None:
+        tablet: Page, motors: list[Motor], shot: Callable[[Page, str], None]) -> None:
     tablet.context.set_offline(False)
     tablet.goto(f"/motors/{motors[0].id}/grease?end=DE")
     tablet.locator("#grams").fill("29.7")

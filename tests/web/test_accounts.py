@@ -35,7 +35,7 @@ def words(answer: TestResponse) -> str:
 
 @on_both
 def test_a_secret_hashed_the_slow_way_signs_in_and_another_does_not(
-        plant: Plant, client: FlaskClient, app_database: Database) -> None:
+        plant: Plant, client: FlaskClient, app_database: Database, shipped_hash: None) -> None:
     with app_database.writing() as session:
         made = make_person(session, session.merge(plant.unit), sign_in="ana",
                            secret_hash=guessing.hash_secret("long copper evening"))
