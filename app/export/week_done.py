@@ -16,8 +16,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session, aliased
 
 from app.export.week import Week
+from app.export.week_asked import OnRoute, Place, Plate
 from app.export.week_compare import Compared, compared_with, count_arms, from_counts, weeks_compared
-from app.export.week_rounds import OnRoute, Place, Plate
 from app.export.week_stood import FROM, UNIT, UNTIL, within
 from app.rules import facts, greased, starting_basis
 from app.rules.starting_facts import AUTOMATIC, FAILED, StartPlan

@@ -13,9 +13,9 @@ from sqlalchemy.orm import Session, aliased
 
 from app.export.tables import NUMBER, TEXT, TIME, Column, Row, figure, local_iso
 from app.export.week import Week
+from app.export.week_asked import OnRoute
 from app.export.week_done import HOUR, allowances, set_limits
 from app.export.week_events import OIL, Rows, lubricated_in
-from app.export.week_rounds import OnRoute
 from app.export.week_stood import FROM, UNIT, UNTIL
 from app.rules.greased import TOO_SOON, WRONG
 from app.store.motors import Motor

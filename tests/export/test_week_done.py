@@ -9,8 +9,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from app.export.week import week_for
+from app.export.week_asked import route_of
 from app.export.week_done import Done, done_in
-from app.export.week_rounds import route_of
 from app.store.base import new_id
 from app.store.changes import note_change
 from app.store.flags import Finding
