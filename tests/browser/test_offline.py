@@ -234,9 +234,14 @@ def drawn_again(page: Page) -> None:
     page.wait_for_timeout(700)
 
 
+def takes_touches(page: Page) -> None:
+    """A page that has just moved takes none."""
+    page.locator("html:not(.settling)").wait_for()
+
+
 def pressed_while_drawn_again(page: Page, control: Locator) -> None:
     """The finger is on it while the page is drawn again."""
-    page.wait_for_timeout(400)  # a page that has just moved takes no touch
+    takes_touches(page)
     control.hover()
     page.mouse.down()
     drawn_again(page)
@@ -272,7 +277,7 @@ def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_an
         "id": route.request.post_data_json["id"], "detail": "Amps: 81 A is not what it says.", "errors": []}))
     pressed_while_drawn_again(page, page.get_by_role("button", name="Send now"))
     expect(page.locator("[data-state=attention]")).to_contain_text("81 A is not what it says")
-    page.wait_for_timeout(400)
+    takes_touches(page)
     page.get_by_role("button", name="Remove from this tablet").dblclick(force=True)
     drawn_again(page)
     shot(page, "entries-refused")
@@ -292,13 +297,13 @@ def test_what_is_shown_of_an_entry_stays_under_the_finger_where_the_server_answe
     type_amps(page, "81")
     page.get_by_role("button", name="Save").tap()
     expect(page.locator("[data-stands]")).to_have_text("On this tablet")
-    page.wait_for_timeout(400)
+    takes_touches(page)
     page.get_by_role("link", name="Next: P-102").hover()
     page.mouse.down()
     page.unroute("**/tablet/readings")
     page.evaluate("() => { dispatchEvent(new Event('online')) }")
     expect(page.locator("[data-stands]")).to_have_text("Received 07:12")
-    page.wait_for_timeout(400)
+    takes_touches(page)
     page.mouse.up()
     expect(page.locator("h1")).to_have_text("P-102")
 
