@@ -15,7 +15,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from jinja2.bccache import Bucket, BytecodeCache
 
-from app import create_app, guessing, hold
+from app import create_app, guessing, hold, serving
 from app.config import Settings
 from app.db import Database
 from tests import cluster, factories
@@ -313,6 +313,11 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if here in item.path.parents:
             item.add_marker(pytest.mark.browser)
     items.sort(key=lambda i: (i.get_closest_marker("browser") is not None, i.get_closest_marker("slow") is not None))
+
+
+def pytest_collection_finish() -> None:
+    """The tests themselves, some 7,000, are no garbage either: as served, they are not looked through for any."""
+    serving.keep_out_of_collections()
 
 
 def _refuse_skip(report: pytest.TestReport | pytest.CollectReport) -> None:

@@ -41,6 +41,15 @@ def stored(database: Database) -> list[Reading]:
             .order_by(Reading.taken_at, Reading.id)))
 
 
+def save_here(page: Page, amps: str = "81") -> None:
+    """An entry at P-101A that the server does not get yet; ends on what is shown of it."""
+    page.get_by_role("link", name="Go to P-101A").tap()
+    look_and_feel(page)
+    type_amps(page, amps)
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+
+
 def test_what_is_saved_without_a_network_is_here_first_and_at_the_server_later(
         plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext], app_database: Database,
         shot: Callable[[Page, str], None]) -> None:
@@ -90,10 +99,7 @@ def test_what_waits_is_sent_by_itself_where_no_event_tells_that_the_server_is_ba
     sign_in_page(page, plant.operator)
     taken_along(page)
     page.route("**/tablet/readings", lambda route: route.abort())
-    page.get_by_role("link", name="Go to P-101A").tap()
-    look_and_feel(page)
-    type_amps(page, "81")
-    page.get_by_role("button", name="Save").tap()
+    save_here(page)
     expect(page.locator("[data-on-tablet]")).to_contain_text("1 waiting")
     page.unroute("**/tablet/readings")
     page.clock.run_for(61_000)
@@ -194,11 +200,7 @@ def test_what_one_leaves_on_the_tablet_is_sent_as_theirs_and_none_of_their_pages
     sign_in_page(page, plant.operator)
     taken_along(page)
     context.set_offline(True)
-    page.get_by_role("link", name="Go to P-101A").tap()
-    look_and_feel(page)
-    type_amps(page, "81")
-    page.get_by_role("button", name="Save").tap()
-    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+    save_here(page)
     page.get_by_role("button", name="Sign out").tap()
     expect(page.get_by_role("alertdialog")).to_contain_text("Not signed out: 1 entry of yours is not at the server yet")
     shot(page, "offline-sign-out")
@@ -257,11 +259,7 @@ def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_an
     sign_in_page(page, plant.operator)
     taken_along(page)
     page.route("**/tablet/readings", lambda route: route.abort())
-    page.get_by_role("link", name="Go to P-101A").tap()
-    look_and_feel(page)
-    type_amps(page, "81")
-    page.get_by_role("button", name="Save").tap()
-    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+    save_here(page)
     pressed_while_drawn_again(page, page.get_by_role("link", name="1 waiting"))
     page.wait_for_url("**/tablet/entries")
     pressed_while_drawn_again(page, page.get_by_role("button", name="Show as text"))
@@ -292,11 +290,7 @@ def test_what_is_shown_of_an_entry_stays_under_the_finger_where_the_server_answe
     sign_in_page(page, plant.operator)
     taken_along(page)
     page.route("**/tablet/readings", lambda route: route.abort())
-    page.get_by_role("link", name="Go to P-101A").tap()
-    look_and_feel(page)
-    type_amps(page, "81")
-    page.get_by_role("button", name="Save").tap()
-    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+    save_here(page)
     takes_touches(page)
     page.get_by_role("link", name="Next: P-102").hover()
     page.mouse.down()
@@ -317,11 +311,7 @@ def test_an_entry_the_server_did_not_take_is_put_right_as_it_was_typed_and_at_it
     sign_in_page(page, plant.operator)
     taken_along(page)
     context.set_offline(True)
-    page.get_by_role("link", name="Go to P-101A").tap()
-    look_and_feel(page)
-    type_amps(page, "84,5")
-    page.get_by_role("button", name="Save").tap()
-    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+    save_here(page, "84,5")
     with app_database.writing() as session:
         motor = session.get_one(Motor, plant.motor.id)
         motor.tag, motor.tag_key = "P-111", tag_key("P-111")
