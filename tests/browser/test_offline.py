@@ -264,6 +264,7 @@ def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_an
     page.wait_for_url("**/tablet/entries")
     pressed_while_drawn_again(page, page.get_by_role("button", name="Show as text"))
     expect(page.locator("pre")).to_contain_text("P-101A feed pump")
+    expect(page.locator("pre")).to_contain_text("seen 24 Nov 2026, 07:12 (America/Chicago)")
     drawn_again(page)
     expect(page.locator("pre")).to_have_count(1)
     expect(page.get_by_role("button", name="Show as text")).to_have_count(0)
@@ -281,6 +282,24 @@ def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_an
     shot(page, "entries-refused")
     pressed_while_drawn_again(page, page.get_by_role("button", name="Remove it for good?"))
     expect(page.get_by_role("heading", name="Nothing waits here")).to_be_visible()
+
+
+def test_that_the_motor_before_was_skipped_is_not_said_beside_what_was_entered_here(
+        plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext]) -> None:
+    page = new_context(viewport=UPRIGHT).new_page()
+    sign_in_page(page, plant.operator)
+    taken_along(page)
+    page.route("**/tablet/readings", lambda route: route.abort())
+    page.get_by_role("link", name="Go to P-101A").tap()
+    page.get_by_role("link", name="Skip…").tap()
+    page.get_by_role("button", name="No time this round").tap()
+    expect(page.locator(".said")).to_contain_text("P-101A skipped")
+    expect(page.locator("h1")).to_have_text("P-102")
+    look_and_feel(page)
+    type_amps(page, "81")
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator("[data-stands]")).to_have_text("On this tablet")
+    expect(page.locator(".said")).to_have_count(0)
 
 
 def test_what_is_shown_of_an_entry_stays_under_the_finger_where_the_server_answers_meanwhile(

@@ -68,6 +68,12 @@ export function clock(when, zone = document.documentElement.dataset.zone) {
   const time = local(at, { hour: "2-digit", minute: "2-digit" });
   return local(at, day) === local(new Date(), day) ? time : `${local(at, day)}, ${time}`;
 }
+// 24 Nov 2026, 07:12 (America/Chicago): for whoever reads it elsewhere, on another day.
+export function whole(when, zone = document.documentElement.dataset.zone) {
+  const format = new Intl.DateTimeFormat("en-GB", { timeZone: zone || undefined, hourCycle: "h23", day: "numeric",
+    month: "short", year: "numeric", hour: "2-digit", minute: "2-digit" });
+  return `${format.format(new Date(when))} (${format.resolvedOptions().timeZone})`;
+}
 export const seconds = (when, zone) => new Intl.DateTimeFormat("en-GB", {
   timeZone: zone || document.documentElement.dataset.zone || undefined, hourCycle: "h23", hour: "2-digit",
   minute: "2-digit", second: "2-digit" }).format(new Date(when));

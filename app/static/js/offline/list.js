@@ -1,7 +1,7 @@
 // "On this tablet": every entry made here and where it stands, what the server refused with the way to put it right,
 // and all of it as text, for the day when nothing else works.
 import * as queue from "./queue.js";
-import { become, clock, el, many, words } from "./dom.js";
+import { become, clock, el, many, whole, words } from "./dom.js";
 import { show, stands, understood } from "./result.js";
 import { send } from "./sender.js";
 
@@ -74,6 +74,6 @@ export function textOf(entry) {
   const pairs = understood(entry).map((part) => part.textContent);
   const told = pairs.reduce((lines, part, i) => (i % 2 ? [...lines.slice(0, -1), `${lines.at(-1)}: ${part}`] : [...lines, part]), []);
   return [`${entry.motor.tag} ${entry.motor.service ?? ""}`.trim(), `${nameOf(entry)} by ${entry.name}, seen ${
-    new Date(entry.body.taken_at ?? entry.body.at).toISOString()}`, ...told,
+    whole(entry.body.taken_at ?? entry.body.at)}`, ...told,
   ...(entry.findings ?? []).map((f) => `${f.priority}: ${words(f.rule)}: ${f.says}`), `id ${entry.id}`].join("\n");
 }

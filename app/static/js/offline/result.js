@@ -31,6 +31,7 @@ queue.onChange(async () => {
 export async function show(entry) {
   history.replaceState(null, "", `/tablet/entries#${entry.id}`);
   document.activeElement?.blur(); // the number keys go with their figure
+  for (const said of document.querySelectorAll(".said")) said.remove(); // of the motor before
   await draw(entry);
   atTop();
   lookAhead();
