@@ -264,7 +264,7 @@ def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_an
     page.wait_for_url("**/tablet/entries")
     pressed_while_drawn_again(page, page.get_by_role("button", name="Show as text"))
     expect(page.locator("pre")).to_contain_text("P-101A feed pump")
-    expect(page.locator("pre")).to_contain_text("seen 24 Nov 2026, 07:12 (America/Chicago)")
+    expect(page.locator("pre")).to_contain_text("reading by Operator, 24 Nov 2026, 07:12 (America/Chicago)")
     drawn_again(page)
     expect(page.locator("pre")).to_have_count(1)
     expect(page.get_by_role("button", name="Show as text")).to_have_count(0)

@@ -305,6 +305,15 @@ def test_a_skipped_motor_leads_on_to_the_next(operator: FlaskClient, walk: dict[
     assert skip(operator, walk["P-101A"]).location == f"/motors/{walk['P-102'].id}/entry"
 
 
+def test_of_a_skipped_motor_nobody_is_told_that_it_was_seen(
+        operator: FlaskClient, plant: Plant, app_database: Database) -> None:
+    skip(operator, plant.motor)
+    (row,) = readings_of(app_database, plant.motor)
+    said = words_of(operator.get(f"/entries/{row.id}"))
+    assert "Skipped 24 Nov 2026, 07:12" in said
+    assert "Seen" not in said
+
+
 # the signed sheet ------------------------------------------------------------------------------------------
 
 

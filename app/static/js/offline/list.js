@@ -73,7 +73,7 @@ function asText(entries) {
 export function textOf(entry) {
   const pairs = understood(entry).map((part) => part.textContent);
   const told = pairs.reduce((lines, part, i) => (i % 2 ? [...lines.slice(0, -1), `${lines.at(-1)}: ${part}`] : [...lines, part]), []);
-  return [`${entry.motor.tag} ${entry.motor.service ?? ""}`.trim(), `${nameOf(entry)} by ${entry.name}, seen ${
+  return [`${entry.motor.tag} ${entry.motor.service ?? ""}`.trim(), `${nameOf(entry)} by ${entry.name}, ${
     whole(entry.body.taken_at ?? entry.body.at)}`, ...told,
   ...(entry.findings ?? []).map((f) => `${f.priority}: ${words(f.rule)}: ${f.says}`), `id ${entry.id}`].join("\n");
 }

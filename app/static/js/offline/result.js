@@ -122,7 +122,8 @@ export function understood(entry) {
   });
 }
 function whenAndWho(entry) {
-  const pairs = [["Seen", clock(entry.body.taken_at ?? entry.body.at)],
+  const seen = entry.body.skip_reason ? "Skipped" : entry.kind === "readings" ? "Seen" : "At";
+  const pairs = [[seen, clock(entry.body.taken_at ?? entry.body.at)],
     [entry.state === queue.RECEIVED ? "Received" : "Sent", entry.state === queue.RECEIVED ? clock(entry.receivedAt) : "not yet"],
     ["By", entry.name]];
   return pairs.flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)]);
