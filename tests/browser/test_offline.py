@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from flask import Flask
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Route, expect
 
 from app.db import Database
 from app.store.motors import Motor, tag_key
@@ -250,6 +250,12 @@ def pressed_while_drawn_again(page: Page, control: Locator) -> None:
     page.mouse.up()
 
 
+def refuse(route: Route) -> None:
+    """As the server does, by its own word on this entry."""
+    route.fulfill(status=422, json={
+        "id": route.request.post_data_json["id"], "detail": "Amps: 81 A is not what it says.", "errors": []})
+
+
 def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_and_what_was_asked_of_it(
         plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext],
         shot: Callable[[Page, str], None]) -> None:
@@ -272,8 +278,7 @@ def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_an
     shot(page, "entries-as-text")
 
     page.unroute("**/tablet/readings")
-    page.route("**/tablet/readings", lambda route: route.fulfill(status=422, json={
-        "id": route.request.post_data_json["id"], "detail": "Amps: 81 A is not what it says.", "errors": []}))
+    page.route("**/tablet/readings", refuse)
     pressed_while_drawn_again(page, page.get_by_role("button", name="Send now"))
     expect(page.locator("[data-state=attention]")).to_contain_text("81 A is not what it says")
     takes_touches(page)
@@ -282,6 +287,26 @@ def test_a_list_of_entries_that_is_drawn_again_keeps_what_is_under_the_finger_an
     shot(page, "entries-refused")
     pressed_while_drawn_again(page, page.get_by_role("button", name="Remove it for good?"))
     expect(page.get_by_role("heading", name="Nothing waits here")).to_be_visible()
+
+
+def test_what_the_server_did_not_take_leads_from_its_result_to_its_text_and_to_the_list_and_back(
+        plant: Plant, motors: list[Motor], new_context: Callable[..., BrowserContext]) -> None:
+    """The result stands in the place of the form, or of the list: the address alone tells them apart."""
+    page = new_context(viewport=UPRIGHT).new_page()
+    sign_in_page(page, plant.operator)
+    taken_along(page)
+    page.route("**/tablet/readings", refuse)
+    page.get_by_role("link", name="Go to P-101A").tap()
+    look_and_feel(page)
+    type_amps(page, "81")
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator("[data-stands]")).to_have_text("Needs attention")
+    page.get_by_role("link", name="Show it as text").tap()
+    expect(page.locator("pre")).to_contain_text("Amps: 81 A")
+    page.get_by_role("link", name="P-101A, reading, 07:12, Operator").tap()
+    expect(page.get_by_role("alert")).to_contain_text("81 A is not what it says")
+    page.go_back()
+    expect(page.get_by_role("heading", name="1 entry not at the server")).to_be_visible()
 
 
 def test_that_the_motor_before_was_skipped_is_not_said_beside_what_was_entered_here(

@@ -32,6 +32,13 @@ function sayOnce() {
   moved();
 }
 
+// From the list to one of its entries or to its text, and back. What stands in the list's place gives way to it.
+function stepped() {
+  if (location.pathname !== "/tablet/entries" || location.hash === "#content") return;
+  if (list?.isConnected) draw();
+  else location.reload();
+}
+
 // The next motor's form, shown in the place of the last result.
 async function nextMotor() {
   keepForms();
@@ -46,7 +53,7 @@ async function start() {
   document.addEventListener("at-motor", nextMotor);
   if (person) guardSignOut(person);
   queue.onChange(draw);
-  if (list) addEventListener("hashchange", draw);
+  addEventListener("hashchange", stepped);
   await queue.forgetReceived((entry) => Date.now() - Date.parse(entry.madeAt) > KEEP_RECEIVED_MS);
   await draw();
   sendWhenever();
