@@ -50,6 +50,10 @@ RESET_FIRST = (Step("Low voltage opened the overload relay: wait until the volts
                Step("Write down the cause, then reset the relay, before Start.", OPERATOR), START)
 
 
+#: Under every guide.
+CAUTION = "Never reset and retry in a row. Your unit's procedure and qualified people come first."
+
+
 def is_fault(protection: str) -> bool:
     """Fuse, circuit breaker, unknown, and any word that is none of ours: treated as a fault."""
     return protection not in (OVERLOAD, LOW_VOLTAGE)
@@ -65,6 +69,11 @@ def trip_guide(protection: str, interlock: str | None = None, by_low_voltage: bo
         steps = RESET_FIRST if by_low_voltage else GUIDE[OVERLOAD]
         return (*steps[:-1], AGREE, steps[-1]) if second_in_shift else steps
     return GUIDE.get(protection, GUIDE[UNKNOWN])
+
+
+def cannot_wait(steps: tuple[Step, ...]) -> bool:
+    """The first step is to keep the hands off: leave it stopped, or stay clear."""
+    return steps[0] in (LEAVE, RESTARTS[0])
 
 
 def missing(trip: TripRecord, second_in_shift: bool) -> tuple[str, ...]:

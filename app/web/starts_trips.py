@@ -44,8 +44,16 @@ def trip_form(motor_id: int) -> Any:
 def _form(motor: Motor, key: str, at: str, form: Any, errors: dict[str, str]) -> str:
     known = _instant(at)
     return render_template("starts/trip_form.html", motor=motor, key=key, at=at if known else "", form=form,
-                           at_words=moment_s(known), errors=errors, protections=PROTECTIONS,
+                           at_words=moment_s(known), errors=errors, protections=PROTECTIONS, guides=_guides(motor),
                            by_itself=motor.interlock in trips.BY_ITSELF)
+
+
+def _guides(motor: Motor) -> dict[str, Any]:
+    """What a tablet without a network shows of a trip entered on it. Whether the shift has had an overload before is
+    not known there: the step for a second one is always in it."""
+    guides = {p: trips.trip_guide(p, motor.interlock, second_in_shift=True) for p in PROTECTIONS}
+    return {p: {"cannot_wait": trips.cannot_wait(steps), "steps": [[step.does, step.who] for step in steps],
+                "caution": trips.CAUTION} for p, steps in guides.items()}
 
 
 def _instant(text: str) -> datetime | None:
@@ -118,7 +126,7 @@ def _page(session: Session, row: Trip, errors: dict[str, str] | None = None) -> 
     done = {act.kind for act in row.acts}
     return render_template(
         "starts/trip.html", trip=row, errors=errors or {}, form=request.form,
-        guide=start_records.guide(session, unit(), row), fault=trips.is_fault(row.protection),
+        guide=start_records.guide(session, unit(), row), fault=trips.is_fault(row.protection), caution=trips.CAUTION,
         cleared=starts.CLEARED in done, reset=starts.RELAY_RESET in done, agreed=starts.HEAD_OPERATOR_AGREES in done,
         second=start_records.second_overload(session, unit(), row))
 

@@ -12,6 +12,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from app.db import Database
 from app.export.tables import figure
+from app.rules import trips
 from app.rules.rule_table import AT_THE_MOTOR
 from app.store.limits import change_limit
 from app.store.motors import Motor
@@ -222,3 +223,38 @@ def test_a_trip_is_entered_without_a_network_from_the_start_page_on(tablet: Page
     tablet.get_by_role("button", name="Record the trip").tap()
     expect(tablet.locator("[data-stands]")).to_have_text("On this tablet")
     expect(tablet.locator("[data-on-tablet]")).to_contain_text("1 waiting")
+
+
+@pytest.mark.parametrize(("place", "opened", "hands_off", "steps"), [
+    (0, "Fuse", "Leave it stopped. Press nothing, reset nothing; call a qualified person.",
+     trips.trip_guide(trips.FUSE)),
+    (0, "Overload relay", None, trips.trip_guide(trips.OVERLOAD, second_in_shift=True)),
+    (1, "Low voltage", "Stay clear: it restarts by itself when the volts return.",
+     trips.trip_guide(trips.LOW_VOLTAGE, "low-voltage release")),
+], ids=["fuse", "overload", "low voltage, restarts by itself"])
+def test_without_a_network_too_a_trip_says_what_it_asks_for_and_of_whom(
+        tablet: Page, motors: list[Motor], shot: Callable[[Page, str], None], place: int, opened: str,
+        hands_off: str | None, steps: tuple[trips.Step, ...]) -> None:
+    tablet.goto(f"/motors/{motors[place].id}/trip")
+    tablet.locator("label.pick", has_text=opened).tap()
+    tablet.get_by_role("button", name="Record the trip").tap()
+    expect(tablet.locator("[data-stands]")).to_have_text("On this tablet")
+    expect(tablet.locator("ol li")).to_have_text([f"{step.does} ({step.who})" for step in steps])
+    expect(tablet.locator(".caution")).to_contain_text("Never reset and retry in a row.")
+    if hands_off:
+        expect(tablet.get_by_role("alert")).to_contain_text(hands_off)
+    else:
+        expect(tablet.get_by_role("alert")).to_have_count(0)
+    shot(tablet, f"trip-{opened}")
+    tablet.reload()  # it is the entry's own, not the form's
+    expect(tablet.locator("ol li")).to_have_count(len(steps))
+
+
+def test_a_stop_taken_back_leads_to_the_page_it_came_from(tablet: Page, motors: list[Motor]) -> None:
+    tablet.goto(f"/motors/{motors[0].id}/start")
+    tablet.get_by_role("button", name="Stopped by hand").tap()
+    expect(tablet.locator("[data-result]")).to_contain_text("Stop")
+    expect(tablet.locator("[data-result]")).to_contain_text("by hand")
+    tablet.get_by_role("button", name="Take it back").tap()
+    tablet.wait_for_url(f"**/motors/{motors[0].id}/start")
+    expect(tablet.locator("[data-on-tablet]")).to_contain_text("0 waiting")

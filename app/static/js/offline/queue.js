@@ -1,5 +1,5 @@
 // What was entered on this tablet, kept in the browser's own database before anything else happens to it.
-// An entry: { id, kind, person, name, ticket, shift, motor, body, typed, fields, madeAt, state, findings, later,
+// An entry: { id, kind, person, name, ticket, shift, motor, body, typed, fields, madeAt, state, findings, later, guide,
 // receivedAt, answer, problem }. state: "waiting" | "received" | "attention". Newer releases only add to it.
 const NAME = "round-sheet", VERSION = 1;
 const ENTRIES = "entries", SHIFTS = "shifts", NOTES = "notes";

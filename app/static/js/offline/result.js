@@ -9,7 +9,7 @@ const NAMES = { state: "State", skip_reason: "Skipped", smoke: "Smoke", guard: "
   vibration_feel: "Vibration", bearing_feel: "Bearing", bearing_temp_c: "Bearing measured", method: "How measured",
   winding_feel: "Winding by hand", winding_temp_c: "Winding measured", current_a: "Amps", voltage_v: "Volts",
   vibration_mm_s: "Instrument", ambient_c: "Air", lubricant: "Lubricant", cleanliness: "Clean", remarks: "Remarks",
-  outcome: "Start", protection: "Protection that opened", cause: "Cause" };
+  outcome: "Start", then_continuous: "Short start; continuous running follows", protection: "Protection that opened", cause: "Cause" };
 const UNITS = { bearing_temp_c: "°C", winding_temp_c: "°C", ambient_c: "°C", current_a: "A", voltage_v: "V",
   vibration_mm_s: "mm/s" };
 const TYPED_AS = { bearing_temp_c: "bearing_temp", vibration_mm_s: "vibration", winding_temp_c: "winding_temp",
@@ -44,7 +44,7 @@ async function draw(entry) {
   const head = document.querySelector(".strip");
   if (head) become(head, ...strip(entry, known).childNodes);
   become(document.getElementById("content"),
-    el("div", { class: "room", "data-result": entry.state }, told(entry, received), problem(entry), found(entry, received),
+    el("div", { class: "room", "data-result": entry.state }, told(entry, received), problem(entry), found(entry, received), guide(entry),
       el("div", { class: "two" },
         el("div", {}, el("h2", {}, "What was understood"), el("dl", { class: "pairs" }, understood(entry))),
         el("div", {}, el("h2", {}, "When and who"), el("dl", { class: "pairs" }, whenAndWho(entry))))),
@@ -81,8 +81,9 @@ function problem(entry) {
     el("p", { class: "acts" }, el("a", { class: "button main", href: againAt(entry) }, "Put it right"),
       el("a", { class: "button", href: `/tablet/entries#text-${entry.id}` }, "Show it as text")));
 }
-const againAt = (entry) => `/motors/${entry.motor.id}/${{ starts: "start", stops: "start", trips: "trip" }[entry.kind]
-  ?? (entry.body.skip_reason ? "skip" : "entry")}?instead=${entry.id}`;
+const formAt = (entry) => `/motors/${entry.motor.id}/${{ starts: "start", stops: "start", trips: "trip" }[entry.kind]
+  ?? (entry.body.skip_reason ? "skip" : "entry")}`;
+const againAt = (entry) => `${formAt(entry)}?instead=${entry.id}`;
 
 function found(entry, received) {
   if (entry.body.skip_reason) return el("h2", {}, `Skipped: ${entry.body.skip_reason}`);
@@ -98,6 +99,15 @@ function found(entry, received) {
       el("summary", {}, `${many(entry.later.length, "more rule")} judged when received`),
       el("p", {}, entry.later.map(words).join(", "))) : null];
 }
+// After a trip: what happens now and who may do it, in the words of the trip's own page.
+function guide({ guide: asks }) {
+  if (!asks) return null;
+  return [asks.cannot_wait ? el("p", { class: "find act say", role: "alert" },
+    el("span", { class: "pr act" }, shape("act now"), "Act now"), " ", asks.steps[0][0]) : null,
+  el("h2", {}, "What happens now, and who may do it"),
+  el("ol", { class: "how-to" }, asks.steps.map(([does, who]) => el("li", {}, `${does} `, el("b", {}, `(${who})`)))),
+  el("p", { class: "caution" }, asks.caution)];
+}
 function finding(f, entry) {
   const care = entry.cautions?.[f.rule] ?? entry.cautions?.[""];
   return el("div", { class: `find ${classOf(f.priority)}` },
@@ -106,14 +116,14 @@ function finding(f, entry) {
 }
 
 export function understood(entry) {
-  const pairs = [];
+  const pairs = entry.kind === "stops" ? [["Stop", "", "by hand"]] : [];
   for (const [field, name] of Object.entries(NAMES)) {
     const value = entry.body[field];
     if (value === undefined || value === null || value === "") continue;
     if (Array.isArray(value)) value.forEach((v, i) => pairs.push([value.length > 1 ? `${name} ${i + 1}` : name, field, v, i + 1]));
     else if (typeof value === "object") {
       for (const end of ["ODE", "DE"].filter((e) => e in value)) pairs.push([`${name}, ${END[end]}`, field, value[end], end]);
-    } else pairs.push([name, field, value]);
+    } else pairs.push([name, field, value === true ? "yes" : value]);
   }
   return pairs.flatMap(([name, field, value, part]) => {
     const typed = entry.typed?.[part ? `${TYPED_AS[field]}_${part}` : TYPED_AS[field]];
@@ -146,6 +156,6 @@ function bar(entry, known) {
   return el("div", { class: "bar" }, buttons);
 }
 async function takeBack(entry) {
-  if (await queue.takeBack(entry.id)) location.assign(`/motors/${entry.motor.id}/entry`);
+  if (await queue.takeBack(entry.id)) location.assign(entry.body.skip_reason ? `/motors/${entry.motor.id}/entry` : formAt(entry));
   else draw(await queue.get(entry.id));
 }

@@ -69,7 +69,7 @@ async function save(form, button, known, about, facts) {
       id, kind, person: about.by, name: about.name, shift: shift?.shift ?? null, ticket: shift?.ticket ?? null,
       motor: about.motor, body, typed, fields: [...data].filter(([name]) => name !== "csrf_token"),
       madeAt: new Date(now).toISOString(), findings: judged ? judge(facts, body) : [],
-      later: judged ? judgedWhenReceived(facts) : [], cautions: judged ? cautionsOf(facts) : {},
+      later: judged ? judgedWhenReceived(facts) : [], cautions: judged ? cautionsOf(facts) : {}, guide: guideOf(body),
     };
     await queue.add(entry, correcting());
     forgetDraft(form.elements.id?.value);
@@ -81,6 +81,9 @@ async function save(form, button, known, about, facts) {
 }
 
 const cautionsOf = (facts) => (facts?.table ? { ...facts.table.cautions, "": facts.table.caution } : {});
+// What a trip asks for, as the server's page of it would say: by the protection that opened.
+const guideOf = ({ protection }) =>
+  JSON.parse(document.getElementById("trip-guides")?.textContent || "{}")[protection];
 // The last try to reach the server failed: its answer is not waited for, it comes when it comes.
 const hopeful = async () => navigator.onLine && (await queue.noted("contact"))?.ok !== false;
 // The parked entry that this form puts right.
