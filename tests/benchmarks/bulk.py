@@ -219,7 +219,8 @@ def _batches(rows: Iterator[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
 @contextmanager
 def _without_indexes(database: Database, tables: tuple[str, ...]) -> Iterator[None]:
     """Indexes dropped and made again afterwards, which is several times faster than keeping them up."""
-    indexes = [index for name in tables for index in Base.metadata.tables[name].indexes]
+    indexes = sorted((index for name in tables for index in Base.metadata.tables[name].indexes),
+                     key=lambda index: str(index.name))  # SQLite may go by the order they were made in
     with database.engine.begin() as connection:
         for index in indexes:
             index.drop(connection)

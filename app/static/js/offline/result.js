@@ -44,7 +44,7 @@ async function draw(entry) {
   const head = document.querySelector(".strip");
   if (head) become(head, ...strip(entry, known).childNodes);
   become(document.getElementById("content"),
-    el("div", { class: "room", "data-result": entry.state }, told(entry, received), problem(entry), found(entry, received), guide(entry),
+    el("div", { class: "room", "data-result": entry.state }, told(entry, received), problem(entry), guide(entry), found(entry, received),
       el("div", { class: "two" },
         el("div", {}, el("h2", {}, "What was understood"), el("dl", { class: "pairs" }, understood(entry))),
         el("div", {}, el("h2", {}, "When and who"), el("dl", { class: "pairs" }, whenAndWho(entry))))),
