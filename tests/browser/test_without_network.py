@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from app.db import Database
 from app.export.tables import figure
@@ -210,6 +210,18 @@ def test_undo_says_that_it_needs_the_server_and_goes_on_saying_it(tablet: Page, 
     expect(undo).to_have_text("Undo needs the network: correct it later")
     tablet.clock.run_for(12_000)
     expect(undo).to_have_text("Undo needs the network: correct it later")
+
+
+def test_a_list_asks_again_at_once_where_the_network_comes_back_while_it_asks_in_vain(tablet: Page) -> None:
+    asked: list[Route] = []
+    tablet.route("**/dips", lambda route: asked.append(route))
+    tablet.goto("/dips")
+    expect(tablet.get_by_role("status").first).to_contain_text("No network: this list is as of 07:12")
+    tablet.context.set_offline(False)
+    tablet.evaluate("dispatchEvent(new Event('online'))")
+    asked[0].abort()
+    tablet.unroute("**/dips")
+    expect(tablet.get_by_role("button", name="Log the dip")).to_be_visible()
 
 
 def test_a_trip_is_entered_without_a_network_from_the_start_page_on(tablet: Page, motors: list[Motor]) -> None:

@@ -2,6 +2,7 @@
 // middle of it, or stop while the tablet sleeps: whenever its two clocks disagree, the server is asked again. The answer
 // is the server's to give. Without the server this page says what offline/not_before.js may say, and never "yes".
 import { clockAhead, earliest, enteredHere, inWords, startFactsOf, wallTime } from "./offline/not_before.js";
+import { oneAtATime } from "./offline/turns.js";
 import { moved } from "./taps.js";
 
 const YES_HOLDS_S = 60; // another crew may have started it meanwhile
@@ -19,7 +20,7 @@ const began = (then = kept ? Date.parse(kept) : Date.now()) => {
 };
 const passed = () => {
   const byWall = Date.now() - wall, bySteady = performance.now() - steady;
-  if (Math.abs(byWall - bySteady) > 2000) ask();
+  if (Math.abs(byWall - bySteady) > 2000 && !asking) ask();
   return Math.max(0, Math.min(byWall, bySteady)); // while they disagree: the longer wait
 };
 const words = (left) => {
@@ -27,8 +28,8 @@ const words = (left) => {
   return `${hours}${Math.floor((left % 3600) / 60)} min ${String(left % 60).padStart(2, "0")} s left`;
 };
 
-async function ask() {
-  if (asking) return;
+// The network may come back while the last question waits in vain for its answer: then it is asked once more at once.
+const ask = oneAtATime(async () => {
   asking = true;
   lastAsked = performance.now();
   try {
@@ -56,7 +57,7 @@ async function ask() {
   } finally {
     asking = false;
   }
-}
+});
 
 // A yes is over after a minute, one from the tablet at once; so is any other answer when the server is not there.
 function tick() {
@@ -70,7 +71,7 @@ function tick() {
     answer.querySelector("[data-as-of]").hidden = true;
   }
   const over = answer.dataset.answer === "not before" && rest <= 0;
-  if ((alone || over) && performance.now() - lastAsked > ASK_AGAIN_S * 1000 * Number(alone)) ask();
+  if ((alone || over) && !asking && performance.now() - lastAsked > ASK_AGAIN_S * 1000 * Number(alone)) ask();
   timer = setTimeout(tick, 1000 - (gone % 1000));
 }
 const restOf = (gone) => Math.ceil((Date.parse(answer.dataset.notBefore) - told - gone) / 1000);

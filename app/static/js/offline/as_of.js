@@ -1,10 +1,10 @@
 // A list that is right as of a moment. Kept on the tablet, or open when the network goes, it says as of when, and takes
 // away the forms that only the server can take. When the server answers again, its newer page takes the place.
 import { moved } from "../taps.js";
+import { oneAtATime } from "./turns.js";
 
 const AGAIN_MS = 60_000;
 const page = document.documentElement;
-let asking = false;
 
 function apart(is) {
   if (page.hasAttribute("data-no-server") !== is) moved();
@@ -12,9 +12,8 @@ function apart(is) {
   document.querySelector("[data-as-of-then]").hidden = !is;
 }
 
-async function ask() {
-  if (asking) return;
-  asking = true;
+// The network may come back while the last question waits in vain for its answer: then it is asked once more at once.
+const ask = oneAtATime(async () => {
   try {
     const reply = await fetch(location.href, { cache: "no-store", redirect: "error" });
     const newer = reply.ok ? new DOMParser().parseFromString(await reply.text(), "text/html") : null;
@@ -29,10 +28,8 @@ async function ask() {
     apart(false);
   } catch {
     apart(true);
-  } finally {
-    asking = false;
   }
-}
+});
 
 if (document.querySelector("[data-as-of-then]")) {
   if (page.dataset.kept) {
